@@ -1,0 +1,1 @@
+"""The supervisor: links, frames, outputs, store and messages around the pure rules."""

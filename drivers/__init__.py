@@ -1,0 +1,1 @@
+"""Wires and modules: everything that turns bytes into readings with a quality."""

@@ -1,0 +1,275 @@
+"""What comes out: outputs for the rig, and events in a stated order.
+
+Every event is a small frozen class whose `event` names it in stores, traces
+and messages. `as_dict` gives the JSON form; keys are stable and documented in
+`docs/replay.md`.
+"""
+
+from dataclasses import dataclass, fields
+from enum import IntEnum, StrEnum
+from typing import ClassVar
+
+
+class Level(IntEnum):
+    """How bad a hazard's finding is; order matters."""
+
+    CLEAR = 0
+    PROMPT = 1
+    WARN = 2
+    TRIP = 3
+
+
+class Horn(StrEnum):
+    """The three horn patterns, weakest first, and silence."""
+
+    SILENT = "silent"
+    COME_WHEN_YOU_CAN = "short_chirp"
+    COME_NOW = "long_with_gaps"
+    STAND_CLEAR = "continuous_fast"
+
+
+HORN_ORDER = (Horn.SILENT, Horn.COME_WHEN_YOU_CAN, Horn.COME_NOW, Horn.STAND_CLEAR)
+
+
+@dataclass(frozen=True, slots=True)
+class Outputs:
+    """What the rules want the rig's outputs to be after this frame.
+
+    Attributes:
+        heat_permit: heat may be on. Taking it away is done at once; granting
+            it only after the frame that decided it is committed.
+        horn: the pattern to sound.
+        beacon_red: a trip stands.
+        beacon_amber: something wants a person.
+        release_permit: the release lamp; a lamp, never an interlock.
+    """
+
+    heat_permit: bool = False
+    horn: Horn = Horn.SILENT
+    beacon_red: bool = False
+    beacon_amber: bool = False
+    release_permit: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class RunOpened:
+    """A run began.
+
+    Attributes:
+        run: number of the run on this rig, from 1.
+        why: what opened it.
+    """
+
+    event: ClassVar[str] = "run_opened"
+    run: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class RunClosed:
+    """A run ended.
+
+    Attributes:
+        run: number of the run on this rig.
+        outcome: `done`, `aborted` or `given_up`.
+        hold_s: hold clock at the end, s.
+        peak_c: hottest pad reading of the run, °C; None if none was good.
+    """
+
+    event: ClassVar[str] = "run_closed"
+    run: int
+    outcome: str
+    hold_s: float
+    peak_c: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseChanged:
+    """The rig entered a phase.
+
+    Attributes:
+        phase: the phase entered.
+        was: the phase left.
+        why: the row of the phase table that matched, in words.
+        history_known: False when the daemon did not see how it came here.
+    """
+
+    event: ClassVar[str] = "phase"
+    phase: str
+    was: str
+    why: str
+    history_known: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmChanged:
+    """An alarm appeared, changed its level or cleared.
+
+    Attributes:
+        tag: the hazard.
+        state: `warn`, `trip` or `clear`.
+        said: what was seen, with figures and units.
+        text: the whole message for a person: rig, urgency, what, since, air.
+        order: place in the started-with order of the alarms now standing,
+            from 1; 0 when clear.
+    """
+
+    event: ClassVar[str] = "alarm"
+    tag: str
+    state: str
+    said: str
+    text: str
+    order: int
+
+
+@dataclass(frozen=True, slots=True)
+class Prompted:
+    """Someone at the rig is asked for something; a prompt is no alarm."""
+
+    event: ClassVar[str] = "prompt"
+    tag: str
+    said: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class PermitChanged:
+    """The heat permit changed its state.
+
+    Attributes:
+        permit: `withheld`, `granted`, `withdrawn`, `latched` or `watch_only`.
+        why: in words.
+        tag: the hazard that took heat away, or empty.
+    """
+
+    event: ClassVar[str] = "permit"
+    permit: str
+    why: str
+    tag: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Pressed:
+    """A wired button was pressed. A button knows no name.
+
+    Attributes:
+        button: the channel.
+        did: what the press did, or why it did nothing.
+    """
+
+    event: ClassVar[str] = "pressed"
+    button: str
+    did: str
+
+
+@dataclass(frozen=True, slots=True)
+class Interrupted:
+    """Frames are missing: the daemon, the power or the trace had a gap.
+
+    Attributes:
+        gap_s: length, s.
+        same_boot: the computer stayed up meanwhile.
+    """
+
+    event: ClassVar[str] = "interrupted"
+    gap_s: float
+    same_boot: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CommandAnswered:
+    """A command was carried out or refused.
+
+    Attributes:
+        id: of the command.
+        verb: of the command.
+        who: asserted name.
+        via: how it came.
+        tag: the alarm it was about, or empty.
+        accepted: it was carried out.
+        answer: what was done, or why not and what to do instead.
+        note: the person's own words, if any.
+    """
+
+    event: ClassVar[str] = "command"
+    id: str
+    verb: str
+    who: str
+    via: str
+    tag: str
+    accepted: bool
+    answer: str
+    note: str = ""
+
+
+Event = (
+    RunOpened
+    | RunClosed
+    | PhaseChanged
+    | AlarmChanged
+    | Prompted
+    | PermitChanged
+    | Pressed
+    | Interrupted
+    | CommandAnswered
+)
+
+EVENT_TYPES: dict[str, type[Event]] = {
+    kind.event: kind
+    for kind in (
+        RunOpened,
+        RunClosed,
+        PhaseChanged,
+        AlarmChanged,
+        Prompted,
+        PermitChanged,
+        Pressed,
+        Interrupted,
+        CommandAnswered,
+    )
+}
+
+JsonScalar = str | int | float | bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What one frame led to.
+
+    Attributes:
+        outputs: what the rig's outputs should be now.
+        events: in the order in which they are to be told: gap, buttons,
+            commands, run opened, phase, alarms by start, prompts, permit,
+            run closed.
+        run: number of the run this frame belongs to, or 0 between runs. The
+            frame that closes a run still belongs to it.
+    """
+
+    outputs: Outputs
+    events: tuple[Event, ...] = ()
+    run: int = 0
+
+
+def as_dict(event: Event) -> dict[str, JsonScalar]:
+    """The JSON form of an event: its name under `event`, then its fields."""
+    body: dict[str, JsonScalar] = {"event": event.event}
+    for item in fields(event):
+        body[item.name] = getattr(event, item.name)
+    return body
+
+
+def from_dict(body: dict[str, JsonScalar]) -> Event:
+    """The event whose `as_dict` is `body`.
+
+    Raises:
+        ValueError: `body` names no event or lacks a field.
+    """
+    kind = EVENT_TYPES.get(str(body.get("event")))
+    if kind is None:
+        raise ValueError(f"no such event: {body.get('event')!r}")
+    try:
+        return kind(**{key: value for key, value in body.items() if key != "event"})  # type: ignore[arg-type]  # checked by the round-trip property test
+    except TypeError as error:
+        raise ValueError(f"{kind.event}: {error}") from error
+
+

@@ -1,0 +1,60 @@
+"""What the owner of a rig states about it; the same for every frame of a run.
+
+Source:
+    This project's design; figures marked below. Common practice, no source,
+    where none is named.
+"""
+
+from enum import StrEnum
+from typing import Self
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+STRICT = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class AirMode(StrEnum):
+    """How the bags are held at pressure."""
+
+    RELIEVING = "relieving"
+    NON_RELIEVING = "non_relieving"
+    LOCKED_OFF = "locked_off"
+
+
+class RigFacts(BaseModel):
+    """Facts about one rig and its job.
+
+    Attributes:
+        title: the rig's name as messages begin with it.
+        air_mode: how the bags are held at pressure.
+        bag_max_kpa: the bag maker's greatest pressure, gauge.
+        set_c: temperature the thermostat is set to.
+        set_kpa: pressure the bags are set to, gauge (30 psi; 1 psi =
+            6.894757 kPa, NIST SP 811).
+        cutout_c: setting of the hard-wired thermal cut-out.
+        hold_min: the data sheet's time at temperature, min; None: not set,
+            then the hold has no planned end.
+        site_altitude_m: lowers the boiling point of water.
+        frame_period_s: time between frames, s.
+    """
+
+    model_config = STRICT
+
+    title: str = Field(default="RIG", min_length=1, max_length=20)
+    air_mode: AirMode = AirMode.RELIEVING
+    bag_max_kpa: float = Field(default=345.0, gt=0, le=1000)
+    set_c: float = Field(default=140.0, ge=100, le=180)
+    set_kpa: float = Field(default=206.84, gt=0, le=600)
+    cutout_c: float = Field(default=165.0, ge=100, le=220)
+    hold_min: float | None = Field(default=None, gt=0, le=1440)
+    site_altitude_m: float = Field(default=0.0, ge=-430, le=5000)
+    frame_period_s: float = Field(default=1.0, ge=0.1, le=600)
+
+    @model_validator(mode="after")
+    def _cross_check(self) -> Self:
+        if self.set_kpa >= self.bag_max_kpa:
+            raise ValueError(
+                f"set_kpa = {self.set_kpa:g} is not below bag_max_kpa = {self.bag_max_kpa:g}; "
+                "lower set_kpa, or correct bag_max_kpa from the bag's plate"
+            )
+        return self

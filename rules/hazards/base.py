@@ -1,0 +1,83 @@
+"""What every hazard file is made of: its row for the alarm table, and findings.
+
+A hazard is one module in this package with, in order: the docstring that is
+its manual page; a frozen pydantic `Limits`; a frozen slotted dataclass
+`Memory` that can be built without arguments; `ROW`; and the pure function
+`judge(limits, memory, view) -> (memory, finding)`. Beside it stands
+`<module>.cases.toml`. Nothing is registered anywhere else.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from rules.events import Horn, Level
+
+
+class Urgency(StrEnum):
+    """How soon a person must come; the second word of every message."""
+
+    GO_NOW = "GO NOW"
+    GO_BY = "GO BY"
+    MORNING = "MORNING WILL DO"
+
+
+class Priority(StrEnum):
+    """Priority by consequence and time to respond (IEC 62682 / ISA-18.2)."""
+
+    HIGH = "high"
+    MEDIUM = "medium"
+    LOW = "low"
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A hazard's row in the alarm table.
+
+    Attributes:
+        tag: the hazard's name, dotted.
+        title: what it is, for people, in a few plain words.
+        consequence: what happens if nobody acts.
+        priority: by consequence and time to respond.
+        warn_do: what to do on a warning, beginning with the air where the air
+            matters; empty when the hazard never warns.
+        trip_do: what to do on a trip, beginning with what to do with the air,
+            for instance "KEEP AIR ON. Do not open."; empty when it never
+            trips.
+        warn_urgency: how soon, on a warning.
+        trip_urgency: how soon, on a trip.
+        warn_horn: horn on a warning.
+        trip_horn: horn on a trip.
+    """
+
+    tag: str
+    title: str
+    consequence: str
+    priority: Priority
+    warn_do: str
+    trip_do: str
+    warn_urgency: Urgency = Urgency.GO_NOW
+    trip_urgency: Urgency = Urgency.GO_NOW
+    warn_horn: Horn = Horn.COME_WHEN_YOU_CAN
+    trip_horn: Horn = Horn.COME_NOW
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What a hazard says of one frame.
+
+    Attributes:
+        level: how bad.
+        said: what was seen, short, with figures and units, for a person:
+            "inner air -42 kPa in 3 s". Kept as it was when the level rose.
+        horn: a horn pattern other than the row's for this level, or None.
+        judged: False when no channel it needs is fitted or good.
+    """
+
+    level: Level = Level.CLEAR
+    said: str = ""
+    horn: Horn | None = None
+    judged: bool = True
+
+
+CLEAR = Finding()
+NOT_JUDGED = Finding(judged=False)
