@@ -83,8 +83,8 @@ async def settle() -> None:
     quiet = 0
     for _ in range(ROUNDS_MAX):
         await _yield_once()
-        # Several rounds, because each also asks the sockets, and a byte sent in
-        # the last round shows up only in the next.
+        # Each round also asks the sockets. One quiet round has been enough here;
+        # more are a margin for a busy kernel that hands bytes over late.
         quiet = 0 if ready else quiet + 1
         if quiet == QUIET_ROUNDS:
             return
