@@ -125,6 +125,8 @@ class Frame:
             output not fitted has no key.
         health: of the supervisor itself.
         commands: what came in since the last frame, in order of arrival.
+        utc_offset_s: local time minus UTC at this frame, s; for the times in
+            messages only.
     """
 
     seq: int
@@ -136,3 +138,4 @@ class Frame:
     readback: Mapping[str, bool | None] = field(default_factory=dict)
     health: Health = Health()
     commands: tuple[Command, ...] = ()
+    utc_offset_s: int = 0
