@@ -22,11 +22,20 @@ kept = []
 async def forever():
     await asyncio.Event().wait()
 
+async def tidying():
+    try:
+        await forever()
+    finally:
+        for _ in range(5):
+            await asyncio.sleep(0)
+
 async def test_task_left():
     kept.append(asyncio.create_task(forever()))
 
 async def test_task_cancelled_in_time():
-    asyncio.create_task(forever()).cancel()
+    task = asyncio.create_task(tidying())
+    await asyncio.sleep(0)
+    task.cancel()
 
 def test_thread_left():
     stop = threading.Event()
