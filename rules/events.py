@@ -238,9 +238,9 @@ class Decision:
 
     Attributes:
         outputs: what the rig's outputs should be now.
-        events: in the order in which they are to be told: gap, buttons,
-            commands, run opened, phase, alarms by start, prompts, permit,
-            run closed.
+        events: in the order in which they are to be told: gap, run opened,
+            phase, end of the hold, commands, alarms and prompts in
+            started-with order, presses, permit, run closed.
         run: number of the run this frame belongs to, or 0 between runs. The
             frame that closes a run still belongs to it.
     """
@@ -271,5 +271,3 @@ def from_dict(body: dict[str, JsonScalar]) -> Event:
         return kind(**{key: value for key, value in body.items() if key != "event"})  # type: ignore[arg-type]  # checked by the round-trip property test
     except TypeError as error:
         raise ValueError(f"{kind.event}: {error}") from error
-
-

@@ -1,0 +1,195 @@
+"""Which alarms stand, since when, in which order they started, who has seen them.
+
+Source:
+    This project's design; started-with order and *seen* follow IEC 62682 /
+    ISA-18.2. The full lifecycle of those standards comes later.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from rules.events import HORN_ORDER, AlarmChanged, Event, Horn, Level, Prompted
+from rules.frame import NS_PER_S, Frame
+from rules.hazards import BY_TAG
+from rules.hazards.base import Finding
+from rules.messages import alarm_text, cleared_text, prompt_text
+
+QUIET_MIN_MAX = 60.0
+QUIET_AT_RIG_S = 120
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """One alarm or prompt that stands.
+
+    Attributes:
+        tag: the hazard.
+        level: prompt, warn or trip.
+        since_ns: process time at which it appeared, ns.
+        since_wall_ns: the same by the wall clock, ns since 1970.
+        order: place in the started-with order, from 1 whenever nothing stood before.
+        said: what was seen when the level last changed.
+        text: the message then made.
+        horn: pattern asked for now.
+        seen_by: who said *seen*, or empty.
+        going_by: who said *going*, or empty.
+        quiet_until_ns: process time until which its horn is quiet, ns.
+    """
+
+    tag: str
+    level: Level
+    since_ns: int
+    since_wall_ns: int
+    order: int
+    said: str
+    text: str
+    horn: Horn = Horn.SILENT
+    seen_by: str = ""
+    going_by: str = ""
+    quiet_until_ns: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Alarms:
+    """All that stands, in started-with order.
+
+    Attributes:
+        standing: alarms and prompts.
+        started: how many have started so far, for the order.
+        quiet_until_ns: a press at the rig keeps every horn quiet until then.
+    """
+
+    standing: tuple[Standing, ...] = ()
+    started: int = 0
+    quiet_until_ns: int = 0
+
+    def tags(self, level: Level) -> tuple[str, ...]:
+        """Tags that stand at `level` or worse, in started-with order.
+
+        Source:
+            Own method.
+        """
+        return tuple(item.tag for item in self.standing if item.level >= level)
+
+
+def update(
+    alarms: Alarms,
+    findings: Sequence[tuple[str, Finding]],
+    frame: Frame,
+    now_ns: int,
+    *,
+    title: str,
+    watch_only: bool,
+) -> tuple[Alarms, tuple[Event, ...]]:
+    """The alarms after one frame's findings, and what changed.
+
+    Args:
+        alarms: so far.
+        findings: tag and finding, only those that are not clear.
+        frame: for the times in the messages.
+        now_ns: process time, ns.
+        title: the rig's name.
+        watch_only: for the words.
+
+    Source:
+        This project's design.
+    """
+    if not findings and not alarms.standing:
+        return alarms, ()
+    found = dict(findings)
+    known = {item.tag for item in alarms.standing}
+    standing: list[Standing] = []
+    events: list[Event] = []
+    started = alarms.started if alarms.standing else 0
+    for item in alarms.standing:
+        finding = found.get(item.tag)
+        if finding is None:
+            if item.level > Level.PROMPT:
+                events.append(_cleared(item, frame, title))
+            continue
+        changed = item
+        if finding.level != item.level:
+            changed = _changed(item, finding, frame, title, watch_only=watch_only)
+            events.append(_event(changed, title, was=item.level, frame=frame))
+        standing.append(_with_horn(changed, finding))
+    for tag, finding in findings:
+        if tag in known:
+            continue
+        started += 1
+        blank = Standing(tag, Level.CLEAR, now_ns, frame.wall_ns, started, "", "")
+        item = _changed(blank, finding, frame, title, watch_only=watch_only)
+        events.append(_event(item, title, was=Level.CLEAR, frame=frame))
+        standing.append(_with_horn(item, finding))
+    return replace(alarms, standing=tuple(standing), started=started), tuple(events)
+
+
+def _changed(
+    item: Standing, finding: Finding, frame: Frame, title: str, *, watch_only: bool
+) -> Standing:
+    row, level = BY_TAG[item.tag].row, finding.level
+    if level is Level.PROMPT:
+        text = prompt_text(title, finding.said)
+    else:
+        text = alarm_text(title, row, level, finding.said, frame, watch_only=watch_only)
+    # A worse level is news: whoever had seen the lesser one has not seen this.
+    fresh = level > item.level
+    return replace(
+        item,
+        level=level,
+        said=finding.said,
+        text=text,
+        seen_by="" if fresh else item.seen_by,
+        quiet_until_ns=0 if fresh else item.quiet_until_ns,
+    )
+
+
+def _event(item: Standing, title: str, *, was: Level, frame: Frame) -> Event:
+    if item.level is Level.PROMPT:
+        if was > Level.PROMPT:
+            return _cleared(item, frame, title)
+        return Prompted(item.tag, item.said, item.text)
+    state = "trip" if item.level is Level.TRIP else "warn"
+    return AlarmChanged(item.tag, state, item.said, item.text, item.order)
+
+
+def _cleared(item: Standing, frame: Frame, title: str) -> AlarmChanged:
+    row = BY_TAG[item.tag].row
+    return AlarmChanged(item.tag, "clear", "", cleared_text(title, row, frame), 0)
+
+
+def _with_horn(item: Standing, finding: Finding) -> Standing:
+    row = BY_TAG[item.tag].row
+    horn = finding.horn
+    if horn is None:
+        horn = {Level.TRIP: row.trip_horn, Level.WARN: row.warn_horn}.get(item.level, Horn.SILENT)
+    return item if horn is item.horn else replace(item, horn=horn)
+
+
+def horn(alarms: Alarms, now_ns: int) -> Horn:
+    """The strongest pattern now asked for that is not quiet.
+
+    Quiet from afar never covers "stand clear"; that is silenced only at the rig,
+    and sounds again after two minutes.
+
+    Source:
+        This project's design, "Horn".
+    """
+    if now_ns < alarms.quiet_until_ns:
+        return Horn.SILENT
+    loud = [
+        item.horn
+        for item in alarms.standing
+        if now_ns >= item.quiet_until_ns or item.horn is Horn.STAND_CLEAR
+    ]
+    return max(loud, key=HORN_ORDER.index, default=Horn.SILENT)
+
+
+def pressed_at_rig(alarms: Alarms, now_ns: int) -> Alarms:
+    """Someone pressed a button at the rig: horns are quiet for two minutes.
+
+    Source:
+        This project's design, "Horn".
+    """
+    if not alarms.standing:
+        return alarms
+    return replace(alarms, quiet_until_ns=now_ns + QUIET_AT_RIG_S * NS_PER_S)

@@ -1,0 +1,105 @@
+"""All limits of a rig in one frozen model; hazards bring their own.
+
+Source:
+    This project's design.
+"""
+
+from typing import Any, Self, cast
+
+from pydantic import BaseModel, Field, create_model, model_validator
+
+from rules.facts import STRICT, RigFacts
+from rules.hazards import HAZARDS
+from rules.hold import HoldLimits
+from rules.permit import PermitLimits
+from rules.phases import PhaseLimits
+
+CUTOUT_MARGIN_C = 5.0
+
+
+class LimitsBase(BaseModel):
+    """Facts and limits of one rig; each hazard adds a field of its own name.
+
+    Attributes:
+        facts: what the owner states about the rig and the job.
+        phases: figures of the phase table.
+        hold: when the hold clock runs.
+        permit: figures of the heat permit.
+    """
+
+    model_config = STRICT
+
+    facts: RigFacts = RigFacts()
+    phases: PhaseLimits = PhaseLimits()
+    hold: HoldLimits = HoldLimits()
+    permit: PermitLimits = PermitLimits()
+
+    def of(self, hazard: str) -> Any:  # each hazard's own limits type
+        """The limits of one hazard, by its module name.
+
+        Source:
+            Own method.
+        """
+        return getattr(self, hazard)
+
+    @model_validator(mode="after")
+    def _cross_check(self) -> Self:
+        faults = [*_heat_faults(self), *_air_faults(self)]
+        if faults:
+            raise ValueError("; and ".join(faults))
+        return self
+
+
+def _heat_faults(limits: LimitsBase) -> list[str]:
+    facts, found = limits.facts, []
+    over = getattr(limits, "pad_overtemperature", None)
+    if over is not None:
+        trip_c = facts.set_c + over.trip_over_set_c
+        if trip_c > facts.cutout_c - CUTOUT_MARGIN_C:
+            found.append(
+                f"pad_overtemperature trips at {trip_c:g} C, less than {CUTOUT_MARGIN_C:g} C below "
+                f"facts.cutout_c = {facts.cutout_c:g}; lower pad_overtemperature.trip_over_set_c, "
+                "or have the thermal cut-out set higher and state it"
+            )
+    for name, value_c in (
+        ("hold.starts_c", limits.hold.starts_c),
+        ("phases.cure_c", limits.phases.cure_c),
+    ):
+        if value_c >= facts.set_c:
+            found.append(
+                f"{name} = {value_c:g} is not below facts.set_c = {facts.set_c:g}; "
+                f"lower {name} or raise facts.set_c"
+            )
+    return found
+
+
+def _air_faults(limits: LimitsBase) -> list[str]:
+    facts, phases, found = limits.facts, limits.phases, []
+    if not phases.empty_kpa < phases.filling_kpa < phases.held_kpa:
+        found.append(
+            f"phases.empty_kpa = {phases.empty_kpa:g}, filling_kpa = {phases.filling_kpa:g} and "
+            f"held_kpa = {phases.held_kpa:g} must rise in this order; the bands may not cross"
+        )
+    if phases.held_kpa >= facts.set_kpa:
+        found.append(
+            f"phases.held_kpa = {phases.held_kpa:g} is not below facts.set_kpa = "
+            f"{facts.set_kpa:g}; lower phases.held_kpa or raise facts.set_kpa"
+        )
+    low = getattr(limits, "bag_low", None)
+    if low is not None and low.warn_kpa >= facts.set_kpa:
+        found.append(
+            f"bag_low.warn_kpa = {low.warn_kpa:g} is not below facts.set_kpa = {facts.set_kpa:g}; "
+            "lower bag_low.warn_kpa or raise facts.set_kpa"
+        )
+    return found
+
+
+def _with_hazards() -> type[LimitsBase]:
+    fields: dict[str, Any] = {
+        hazard.name: (hazard.limits_type, Field(default_factory=hazard.limits_type))
+        for hazard in HAZARDS
+    }
+    return cast("type[LimitsBase]", create_model("Limits", __base__=LimitsBase, **fields))
+
+
+Limits = _with_hazards()
