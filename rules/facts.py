@@ -10,7 +10,7 @@ from typing import Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-STRICT = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+STRICT = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
 
 
 class AirMode(StrEnum):
@@ -41,14 +41,14 @@ class RigFacts(BaseModel):
     model_config = STRICT
 
     title: str = Field(default="RIG", min_length=1, max_length=20)
-    air_mode: AirMode = AirMode.RELIEVING
+    air_mode: AirMode = Field(default=AirMode.RELIEVING, strict=False)
     bag_max_kpa: float = Field(default=345.0, gt=0, le=1000)
     set_c: float = Field(default=140.0, ge=100, le=180)
     set_kpa: float = Field(default=206.84, gt=0, le=600)
     cutout_c: float = Field(default=165.0, ge=100, le=220)
     hold_min: float | None = Field(default=None, gt=0, le=1440)
     site_altitude_m: float = Field(default=0.0, ge=-430, le=5000)
-    frame_period_s: float = Field(default=1.0, ge=0.1, le=600)
+    frame_period_s: float = Field(default=1.0, ge=0.1, le=3600)
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:

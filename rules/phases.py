@@ -313,7 +313,7 @@ def _row(sources: str, target: Phase, why: str, when: Callable[[Scene], bool]) -
 
 
 TABLE: tuple[Row, ...] = (
-    _row("idle", Phase.PREHEAT, "pads warm up, no air", _preheating),
+    _row("idle", Phase.PREHEAT, "start pressed or pads warm up, no air", _preheating),
     _row("done", Phase.PREHEAT, "pads warm up again, no air for 5 min", _preheating_again),
     _row("preheat", Phase.FITTING, "pads off their peak or unplugged, no air", _off_peak),
     _row("fitting", Phase.PREHEAT, "pads warm up again, no air", _warming_again),

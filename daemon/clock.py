@@ -1,0 +1,198 @@
+"""The real clock, and the lockstep clock that goes only as fast as the work is done.
+
+All waiting of rigs and links goes through one of these two. With the real
+clock time passes by itself. With the lockstep clock, for pretend rigs only,
+time is the plant's: it moves on when every poller and every rig has finished
+and waits, so no speed can make a reading look stale.
+"""
+
+import asyncio
+import ctypes
+import heapq
+import json
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Protocol
+
+from drivers.base import Clock
+
+NS_PER_S = 1_000_000_000
+BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
+TIME_ERROR = 5  # adjtimex(2): the clock is not synchronised
+
+
+class SiteClock(Clock, Protocol):
+    """A clock that also knows the computer's start and the pace of things."""
+
+    pretend: bool
+    boot_id: str
+
+    def wall_trusted(self) -> bool:
+        """The wall clock is synchronised."""
+
+    def utc_offset_s(self) -> int:
+        """Local time minus UTC now, s."""
+
+    @contextmanager
+    def busy(self) -> Iterator[None]:
+        """Work that must be finished before time may move on."""
+
+
+class RealClock:
+    """Time as the computer keeps it; monotonic time goes on through suspend."""
+
+    pretend = False
+
+    def __init__(self) -> None:
+        self.boot_id = BOOT_ID.read_text().strip()
+        self._adjtimex = ctypes.CDLL(None).adjtimex
+        self._query = ctypes.create_string_buffer(512)
+
+    def now_ns(self) -> int:
+        """Time since boot, ns."""
+        return time.clock_gettime_ns(time.CLOCK_BOOTTIME)
+
+    def wall_ns(self) -> int:
+        """Wall time since 1970, ns."""
+        return time.time_ns()
+
+    async def sleep_until(self, t_ns: int) -> None:
+        """Return when `now_ns()` has reached `t_ns`; always lets others run."""
+        await asyncio.sleep(max(0, t_ns - self.now_ns()) / NS_PER_S)
+
+    def wall_trusted(self) -> bool:
+        """The kernel says that the wall clock is synchronised."""
+        ctypes.memset(self._query, 0, len(self._query))
+        return int(self._adjtimex(self._query)) not in (TIME_ERROR, -1)
+
+    def utc_offset_s(self) -> int:
+        """Local time minus UTC now, s."""
+        return time.localtime().tm_gmtoff
+
+    @contextmanager
+    def busy(self) -> Iterator[None]:
+        """Nothing to hold back: real time passes by itself."""
+        yield
+
+
+class LockstepClock:
+    """The plant's time, moved on only when everybody waits.
+
+    Attributes:
+        over: set when the plant's story has ended or it has hung up.
+        parties: how many tasks must be waiting before time moves on.
+    """
+
+    pretend = True
+
+    def __init__(self, host: str, port: int) -> None:
+        self.boot_id = "pretend"
+        self.over = asyncio.Event()
+        self.parties = 0
+        self._address = (host, port)
+        self._now_ns = 0
+        self._wall_ns = 0
+        self._working = 0
+        self._count = 0
+        self._waiting: list[tuple[int, int, asyncio.Future[None]]] = []
+        self._quiet = asyncio.Event()
+        self._streams: tuple[asyncio.StreamReader, asyncio.StreamWriter] | None = None
+
+    async def open(self) -> None:
+        """Connect to the plant and learn its time.
+
+        Raises:
+            ConnectionError: no plant answers there.
+        """
+        try:
+            reader, writer = await asyncio.open_connection(*self._address)
+            self._learn(json.loads(await reader.readline()))
+        except (OSError, ValueError, KeyError) as error:
+            host, port = self._address
+            raise ConnectionError(
+                f"no pretend plant keeps time at {host}:{port}; start it first: curehold simulate"
+            ) from error
+        self._streams = reader, writer
+
+    def now_ns(self) -> int:
+        """The plant's time, ns."""
+        return self._now_ns
+
+    def wall_ns(self) -> int:
+        """The plant's wall time since 1970, ns."""
+        return self._wall_ns
+
+    async def sleep_until(self, t_ns: int) -> None:
+        """Return when the plant's time has reached `t_ns`."""
+        future = asyncio.get_running_loop().create_future()
+        self._count += 1
+        heapq.heappush(self._waiting, (t_ns, self._count, future))
+        self._quiet.set()
+        await future
+
+    def wall_trusted(self) -> bool:
+        """The plant's wall time is its own; it is taken as it is."""
+        return True
+
+    def utc_offset_s(self) -> int:
+        """The plant tells its time as UTC; people see it as it is."""
+        return 0
+
+    @contextmanager
+    def busy(self) -> Iterator[None]:
+        """Work that must be finished before time may move on."""
+        self._working += 1
+        try:
+            yield
+        finally:
+            self._working -= 1
+            self._quiet.set()
+
+    async def run(self) -> None:
+        """Move time on whenever everybody waits, until the plant's story is over."""
+        if self._streams is None:
+            await self.open()
+        try:
+            while not self.over.is_set():
+                await self._quiet.wait()
+                self._quiet.clear()
+                if self._all_wait():
+                    await self._advance()
+        finally:
+            self.over.set()
+            if self._streams is not None:
+                self._streams[1].close()
+
+    def _all_wait(self) -> bool:
+        while self._waiting and self._waiting[0][2].done():
+            heapq.heappop(self._waiting)
+        live = sum(not future.done() for _, _, future in self._waiting)
+        return not self._working and 0 < self.parties <= live
+
+    async def _advance(self) -> None:
+        assert self._streams is not None  # noqa: S101  # run() opened it
+        reader, writer = self._streams
+        until_ns = self._waiting[0][0]
+        if until_ns > self._now_ns:
+            writer.write(b'{"until_s": %.9f}\n' % (until_ns / NS_PER_S))
+            try:
+                answer = json.loads(await reader.readline() or "{}")
+                self._learn(answer)
+            except (OSError, ValueError, KeyError):
+                self.over.set()  # the plant hung up: its story ends here
+                return
+            if answer["over"]:
+                self.over.set()
+                return
+            # The plant may round its answer; what was asked for has come.
+            self._now_ns = max(self._now_ns, until_ns)
+        while self._waiting and self._waiting[0][0] <= self._now_ns:
+            future = heapq.heappop(self._waiting)[2]
+            if not future.done():
+                future.set_result(None)
+
+    def _learn(self, answer: dict[str, float]) -> None:
+        self._now_ns = round(answer["now_s"] * NS_PER_S)
+        self._wall_ns = int(answer["wall_ns"])

@@ -1,0 +1,212 @@
+"""A CSV trace as frames: for judging a recorded cure without a rig.
+
+The format is in `docs/replay.md`: `time_utc` or `time_s`, then one column per
+channel; an empty cell is a missing reading; a channel without a column is not
+fitted.
+"""
+
+import csv
+import math
+import statistics
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from rules.channels import BY_NAME, Kind
+from rules.frame import NS_PER_S, Frame, Quality, Reading, Reason
+
+ALIASES = {"attend_button": "here_button"}
+FAULTS_MAX = 20
+PERIOD_S_MIN, PERIOD_S_MAX = 0.1, 3600.0
+
+
+class TraceError(Exception):
+    """A trace that cannot be judged; whoever made it can mend it.
+
+    Attributes:
+        faults: every mistake found, up to a limit, with file, line and column.
+    """
+
+    def __init__(self, faults: list[str]) -> None:
+        super().__init__("\n".join(faults))
+        self.faults = faults
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """A trace, read whole.
+
+    Attributes:
+        frames: one per row.
+        period_s: the median interval, s.
+        channels: fitted, in column order.
+        ignored: columns that are no channel.
+        has_wall: rows carry UTC.
+    """
+
+    frames: tuple[Frame, ...]
+    period_s: float
+    channels: tuple[str, ...]
+    ignored: tuple[str, ...]
+    has_wall: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Columns:
+    """What each column of the file is."""
+
+    time_index: int
+    has_wall: bool
+    channels: dict[int, str]
+    ignored: tuple[str, ...]
+
+
+@dataclass(slots=True)
+class _Faults:
+    """Mistakes found so far, told with file and line."""
+
+    path: Path
+    found: list[str]
+
+    def add(self, line: int, what: str) -> None:
+        if len(self.found) < FAULTS_MAX:
+            self.found.append(f"{self.path.name}:{line}: {what}")
+        elif len(self.found) == FAULTS_MAX:
+            self.found.append(f"{self.path.name}: more mistakes follow; mend these first")
+
+
+def read_trace(path: Path) -> Trace:
+    """Read a CSV trace.
+
+    Args:
+        path: the file; UTF-8, comma-separated, with a header row.
+
+    Raises:
+        TraceError: with every mistake found.
+    """
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            return _read(path, csv.reader(file))
+    except OSError as error:
+        raise TraceError([f"{path}: cannot be read: {error.strerror}"]) from error
+    except UnicodeDecodeError as error:
+        raise TraceError([f"{path}: not UTF-8 text: {error.reason}; save it as CSV"]) from error
+    except csv.Error as error:
+        raise TraceError([f"{path}: not CSV: {error}"]) from error
+
+
+def _read(path: Path, rows: Iterator[list[str]]) -> Trace:
+    faults = _Faults(path, [])
+    header = next(rows, None)
+    if header is None:
+        raise TraceError([f"{path.name}: empty; the first row names the columns"])
+    columns = _columns(faults, header)
+    if columns is None:
+        raise TraceError(faults.found)
+    times: list[int] = []
+    cells: list[dict[str, float | None]] = []
+    for line, row in enumerate(rows, start=2):
+        if not any(cell.strip() for cell in row):
+            continue
+        if len(row) != len(header):
+            faults.add(line, f"{len(row)} cells, the header has {len(header)}; fill the row")
+            continue
+        at_ns = _time_ns(faults, line, row[columns.time_index].strip(), columns)
+        if at_ns is not None and times and at_ns <= times[-1]:
+            faults.add(line, "time does not rise; sort the rows, one row a time")
+        if at_ns is not None:
+            times.append(at_ns)
+            cells.append(_cells(faults, line, row, columns))
+    if not times and not faults.found:
+        faults.found.append(f"{path.name}: no rows below the header")
+    if faults.found:
+        raise TraceError(faults.found)
+    return Trace(
+        tuple(_frames(times, cells, columns)),
+        _period_s(times),
+        tuple(columns.channels.values()),
+        columns.ignored,
+        columns.has_wall,
+    )
+
+
+def _columns(faults: _Faults, header: list[str]) -> _Columns | None:
+    names = [ALIASES.get(name.strip(), name.strip()) for name in header]
+    times = [name for name in ("time_utc", "time_s") if name in names]
+    if not times:
+        faults.add(1, "no column time_utc (RFC 3339) or time_s (seconds); add one")
+    doubled = sorted({name for name in names if name and names.count(name) > 1})
+    if doubled:
+        faults.add(1, f"column {', '.join(doubled)} stands twice; keep one")
+    channels = {index: name for index, name in enumerate(names) if name in BY_NAME}
+    if not channels:
+        faults.add(1, "no column is a channel; known are " + ", ".join(BY_NAME))
+    if faults.found:
+        return None
+    ignored = tuple(name for name in names if name not in BY_NAME and name not in times)
+    return _Columns(names.index(times[0]), times[0] == "time_utc", channels, ignored)
+
+
+def _time_ns(faults: _Faults, line: int, text: str, columns: _Columns) -> int | None:
+    try:
+        if not columns.has_wall:
+            seconds = float(text)
+            if not math.isfinite(seconds) or abs(seconds) > 1e11:
+                raise ValueError(text)
+            return round(seconds * NS_PER_S)
+        moment = datetime.fromisoformat(text)
+        if moment.tzinfo is None:
+            faults.add(line, f"time_utc = {text}: no zone; end it with Z")
+            return None
+        since = moment.astimezone(UTC) - datetime(1970, 1, 1, tzinfo=UTC)
+    except (ValueError, OverflowError):
+        right = "2026-03-14T07:00:00Z" if columns.has_wall else "a number of seconds"
+        faults.add(line, f"time = {text!r} is no time; give {right}")
+        return None
+    return (since.days * 86400 + since.seconds) * NS_PER_S + since.microseconds * 1000
+
+
+def _cells(
+    faults: _Faults, line: int, row: list[str], columns: _Columns
+) -> dict[str, float | None]:
+    found: dict[str, float | None] = {}
+    for index, name in columns.channels.items():
+        text = row[index].strip()
+        try:
+            value = float(text) if text else math.nan
+        except ValueError:
+            faults.add(line, f"{name} = {text!r} is no number; leave the cell empty if unknown")
+            continue
+        if BY_NAME[name].kind is Kind.SWITCH and value not in (0.0, 1.0) and not math.isnan(value):
+            faults.add(line, f"{name} = {text}: a switch is 0 or 1, or empty")
+            continue
+        found[name] = value if math.isfinite(value) else None
+    return found
+
+
+def _period_s(times: list[int]) -> float:
+    steps = [(after - before) / NS_PER_S for before, after in zip(times, times[1:], strict=False)]
+    period_s = statistics.median(steps) if steps else 1.0
+    return min(max(period_s, PERIOD_S_MIN), PERIOD_S_MAX)
+
+
+def _frames(
+    times: list[int], cells: list[dict[str, float | None]], columns: _Columns
+) -> Iterator[Frame]:
+    origin_ns = times[0]
+    seen = dict.fromkeys(columns.channels.values(), 0)
+    for seq, (at_ns, row) in enumerate(zip(times, cells, strict=True), start=1):
+        t_ns = at_ns - origin_ns
+        # One empty cell is that channel's; a row of them is a dead link.
+        some = any(value is not None for value in row.values())
+        reason = Reason.MISSING if some else Reason.NO_REPLY
+        values = {}
+        for name, value in row.items():
+            if value is None:
+                values[name] = Reading(None, Quality.BAD, reason, seen[name])
+            else:
+                seen[name] = t_ns
+                values[name] = Reading(value, Quality.GOOD, Reason.NONE, t_ns)
+        wall_ns = at_ns if columns.has_wall else t_ns
+        yield Frame(seq, t_ns, wall_ns, columns.has_wall, "trace", values)
