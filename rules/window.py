@@ -1,9 +1,10 @@
 """Windowed statistics at constant cost, in frozen values.
 
-A window keeps at most `buckets_max` buckets whatever the frame period, so a
-ten-minute window costs the same at 10 Hz as at one frame a minute. It always
-spans at least one interval: the sample before the newest is kept even when it
-is older than the span, so a slow trace can still show a fall.
+A window keeps at most `buckets_max` buckets and two whatever the frame period,
+so a ten-minute window costs the same at 10 Hz as at one frame a minute. It
+forgets by whole buckets, so it reaches back up to one bucket further than
+asked. It always spans at least one interval: the sample before the newest is
+kept even when it is older than the span, so a slow trace can still show a fall.
 
 Source:
     Own method; compared in tests with plain recomputation over all samples.
@@ -55,9 +56,9 @@ class Window:
         Source:
             Own method.
         """
-        width_ns = int(self.span_s * NS_PER_S) // self.buckets_max
+        span_ns = round(self.span_s * NS_PER_S)
         buckets = self.buckets
-        if len(buckets) > 1 and at_ns - buckets[-1].begin_ns < width_ns:
+        if buckets and at_ns - buckets[-1].begin_ns < span_ns // self.buckets_max:
             tail = buckets[-1]
             merged = Bucket(
                 tail.begin_ns,
@@ -69,13 +70,15 @@ class Window:
                 tail.total + value,
                 tail.count + 1,
             )
-            return Window(self.span_s, self.buckets_max, (*buckets[:-1], merged))
-        added = (*buckets, Bucket(at_ns, at_ns, value, value, value, value, value, 1))
-        horizon_ns = at_ns - int(self.span_s * NS_PER_S)
+            kept = (*buckets[:-1], merged)
+            keep_min = 1  # the merged bucket holds the newest interval
+        else:
+            kept = (*buckets, Bucket(at_ns, at_ns, value, value, value, value, value, 1))
+            keep_min = 2
         start = 0
-        while len(added) - start > 2 and added[start].end_ns < horizon_ns:
+        while len(kept) - start > keep_min and kept[start].end_ns < at_ns - span_ns:
             start += 1
-        return Window(self.span_s, self.buckets_max, added[start:])
+        return Window(self.span_s, self.buckets_max, kept[start:])
 
     def cleared(self) -> "Window":
         """The same window without samples, for instance after a gap.
