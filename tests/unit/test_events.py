@@ -71,5 +71,5 @@ def test_a_body_that_is_no_event_is_refused(change, complaint):
 
 def test_a_body_that_lacks_a_field_is_refused_and_says_which():
     lacking = {key: value for key, value in RUN_CLOSED.items() if key != "hold_s"}
-    with pytest.raises(ValueError, match="run_closed: .*hold_s"):
+    with pytest.raises(ValueError, match=r"run_closed: .*hold_s"):
         from_dict(lacking)
