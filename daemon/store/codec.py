@@ -1,0 +1,221 @@
+"""A frame to bytes and back, equal to the bit.
+
+Fixed layout, little endian: header, then per channel value, time, quality and
+reason, then the outputs as read back, then a JSON tail only when there are
+commands or an unusual boot id, then a CRC-32. Names are not repeated in every
+frame: the header names a stored `Layout`. The order of the lists `_QUALITIES`
+and `_REASONS` is part of the format: append to them, never reorder.
+"""
+
+import hashlib
+import json
+import struct
+import uuid
+import zlib
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from functools import lru_cache
+from typing import Any
+
+from daemon.store.errors import StoreDamaged
+from rules.frame import Command, Frame, Health, Quality, Reading, Reason
+
+VERSION = 1
+_KEY_BYTES = 8
+_HEAD_BYTES = 1 + _KEY_BYTES
+_CRC = struct.Struct("<I")
+# version, layout, flags, seq, t_ns, wall_ns, utc_offset_s, boot id, polls late, missed
+_HEADER = f"<B{_KEY_BYTES}sBqqqi16sqq"
+_HEADER_ITEMS = 10
+
+_WALL_TRUSTED, _STORE_OK, _BOOT_IS_UUID = 0x01, 0x02, 0x04
+_BROKER_SHIFT, _BROKER_MASK = 4, 0x30
+_NO_VALUE = 0x80
+_TRISTATE: tuple[bool | None, ...] = (None, False, True)
+_TRISTATE_CODES = {state: code for code, state in enumerate(_TRISTATE)}
+
+_QUALITIES = (Quality.GOOD, Quality.UNCERTAIN, Quality.BAD)
+_REASONS = (
+    Reason.NONE,
+    Reason.NEVER_READ,
+    Reason.NO_REPLY,
+    Reason.LINK_DOWN,
+    Reason.BAD_REPLY,
+    Reason.REFUSED,
+    Reason.OPEN_CIRCUIT,
+    Reason.SHORT_CIRCUIT,
+    Reason.BELOW_RANGE,
+    Reason.ABOVE_RANGE,
+    Reason.NOT_A_NUMBER,
+    Reason.MISSING,
+)
+_QUALITY_CODES = {quality: code for code, quality in enumerate(_QUALITIES)}
+_REASON_CODES = {reason: code for code, reason in enumerate(_REASONS)}
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """The channels and outputs of a frame, in order.
+
+    Attributes:
+        body: both lists as JSON, as stored.
+        key: the first bytes of the SHA-256 of `body`; names it in each frame.
+        channels: keys of `Frame.values`.
+        outputs: keys of `Frame.readback`.
+        fixed: packs everything of fixed size.
+    """
+
+    body: str
+    key: bytes
+    channels: tuple[str, ...]
+    outputs: tuple[str, ...]
+    fixed: struct.Struct
+
+
+@lru_cache(maxsize=256)
+def layout_for(channels: tuple[str, ...], outputs: tuple[str, ...]) -> Layout:
+    """The layout of frames with these channels and outputs."""
+    body = json.dumps({"channels": channels, "outputs": outputs}, separators=(",", ":"))
+    key = hashlib.sha256(body.encode()).digest()[:_KEY_BYTES]
+    fixed = struct.Struct(_HEADER + "dqBB" * len(channels) + "B" * len(outputs))
+    return Layout(body, key, channels, outputs, fixed)
+
+
+def layout_of(frame: Frame) -> Layout:
+    """The layout of a frame."""
+    return layout_for(tuple(frame.values), tuple(frame.readback))
+
+
+def layout_from(body: str) -> Layout:
+    """The layout whose `body` this is.
+
+    Raises:
+        StoreDamaged: it is none.
+    """
+    try:
+        found = json.loads(body)
+        return layout_for(tuple(found["channels"]), tuple(found["outputs"]))
+    except (ValueError, KeyError, TypeError) as error:
+        raise StoreDamaged(f"a stored frame layout cannot be read: {error}") from error
+
+
+def encode(frame: Frame, layout: Layout) -> bytes:
+    """A frame as bytes.
+
+    Args:
+        frame: with exactly the channels and outputs of `layout`.
+        layout: `layout_of(frame)`.
+
+    Raises:
+        ValueError: a whole number does not fit into 64 bits, or a value into a float.
+    """
+    boot = _boot_bytes(frame.boot_id)
+    items: list[Any] = [VERSION, layout.key, _flags(frame, boot), frame.seq, frame.t_ns]
+    items += [frame.wall_ns, frame.utc_offset_s, boot or bytes(16)]
+    items += [frame.health.polls_late, frame.health.polls_missed]
+    for reading in frame.values.values():
+        missing = reading.value is None
+        items.append(0.0 if missing else reading.value)
+        items.append(reading.at_ns)
+        items.append(_QUALITY_CODES[reading.quality] | (_NO_VALUE if missing else 0))
+        items.append(_REASON_CODES[reading.reason])
+    items += [_TRISTATE_CODES[state] for state in frame.readback.values()]
+    try:
+        body = layout.fixed.pack(*items)
+    except (struct.error, OverflowError) as error:
+        raise ValueError(
+            f"frame {frame.seq}: a number in it is too large to store: {error}"
+        ) from error
+    body += _tail(frame, boot)
+    return body + _CRC.pack(zlib.crc32(body))
+
+
+def decode(body: bytes, layouts: Mapping[bytes, Layout]) -> Frame:
+    """The frame whose `encode` is `body`.
+
+    Args:
+        body: as stored.
+        layouts: all stored layouts by key.
+
+    Raises:
+        StoreDamaged: altered, cut short, or of an unknown format or layout.
+    """
+    checked = body[: -_CRC.size]
+    if len(body) < _HEAD_BYTES + _CRC.size or _CRC.pack(zlib.crc32(checked)) != body[-_CRC.size :]:
+        raise StoreDamaged(
+            f"a stored frame of {len(body)} bytes was altered or cut short "
+            "(its check sum disagrees); keep the store and look at the disk"
+        )
+    if checked[0] != VERSION:
+        raise StoreDamaged(f"a stored frame has format {checked[0]}, this program reads {VERSION}")
+    layout = layouts.get(checked[1:_HEAD_BYTES])
+    if layout is None or len(checked) < layout.fixed.size:
+        raise StoreDamaged("a stored frame names a layout that is not stored, or is too short")
+    return _unpack(checked, layout)
+
+
+def _unpack(checked: bytes, layout: Layout) -> Frame:
+    items = layout.fixed.unpack_from(checked)
+    _, _, flags, seq, t_ns, wall_ns, utc_offset_s, boot, late, missed = items[:_HEADER_ITEMS]
+    tail = checked[layout.fixed.size :]
+    extra: dict[str, Any] = json.loads(tail) if tail else {}
+    values_end = _HEADER_ITEMS + 4 * len(layout.channels)
+    values = {
+        name: Reading(
+            None if items[at + 2] & _NO_VALUE else items[at],
+            _QUALITIES[items[at + 2] & ~_NO_VALUE],
+            _REASONS[items[at + 3]],
+            items[at + 1],
+        )
+        for name, at in zip(layout.channels, range(_HEADER_ITEMS, values_end, 4), strict=True)
+    }
+    states = (_TRISTATE[code] for code in items[values_end:])
+    return Frame(
+        seq=seq,
+        t_ns=t_ns,
+        wall_ns=wall_ns,
+        wall_trusted=bool(flags & _WALL_TRUSTED),
+        boot_id=str(uuid.UUID(bytes=boot)) if flags & _BOOT_IS_UUID else extra["boot_id"],
+        values=values,
+        readback=dict(zip(layout.outputs, states, strict=True)),
+        health=Health(
+            store_ok=bool(flags & _STORE_OK),
+            broker_ok=_TRISTATE[(flags & _BROKER_MASK) >> _BROKER_SHIFT],
+            polls_late=late,
+            polls_missed=missed,
+        ),
+        commands=tuple(Command(**command) for command in extra.get("commands", ())),
+        utc_offset_s=utc_offset_s,
+    )
+
+
+def storable(text: str) -> str:
+    """Text that the database takes: a broken surrogate becomes a question mark."""
+    return text.encode("utf-8", "replace").decode()
+
+
+def _flags(frame: Frame, boot: bytes | None) -> int:
+    flags = _TRISTATE_CODES[frame.health.broker_ok] << _BROKER_SHIFT
+    flags |= _WALL_TRUSTED if frame.wall_trusted else 0
+    flags |= _STORE_OK if frame.health.store_ok else 0
+    return flags | (_BOOT_IS_UUID if boot is not None else 0)
+
+
+def _tail(frame: Frame, boot: bytes | None) -> bytes:
+    if boot is not None and not frame.commands:
+        return b""
+    extra: dict[str, Any] = {"commands": [asdict(command) for command in frame.commands]}
+    if boot is None:
+        extra["boot_id"] = frame.boot_id
+    # ASCII escapes carry any text a person can send, broken surrogates too.
+    return json.dumps(extra, separators=(",", ":")).encode()
+
+
+@lru_cache(maxsize=8)
+def _boot_bytes(boot_id: str) -> bytes | None:
+    """The 16 bytes of a boot id in the usual form; None for any other text."""
+    try:
+        found = uuid.UUID(boot_id)
+    except ValueError:
+        return None
+    return found.bytes if str(found) == boot_id else None
