@@ -1,0 +1,162 @@
+"""Deliveries over a real Mosquitto: in order, each until the broker has taken it."""
+
+import asyncio
+import json
+from collections.abc import AsyncIterator
+from pathlib import Path
+
+import aiomqtt
+import pytest
+
+from tests.e2e.broker import Broker, running
+from tests.e2e.mqtt_link import GUARD_S, MemoryOutbox, heard, linked, state, until
+
+EVENTS = "curehold/1/workshop/bay-2/event"
+EVENT_RIGHT = "curehold/1/workshop/+/event"
+STATE_RIGHT = "curehold/1/workshop/+/state"
+STATE = "curehold/1/workshop/bay-2/state"
+
+
+@pytest.fixture
+async def broker(tmp_path: Path) -> AsyncIterator[Broker]:
+    async with running(tmp_path) as one:
+        yield one
+
+
+@pytest.mark.proves("broker away: all delivered after, in order, once per id")
+async def test_a_killed_broker_loses_repeats_and_disorders_nothing(broker: Broker) -> None:
+    outbox = MemoryOutbox()
+    ids = [f"workshop.bay-2.{n}.0" for n in range(300)]
+    async with broker.client("board") as board:
+        await board.subscribe(EVENTS, qos=1)
+        async with linked(broker, outbox):
+            for message_id in ids[:200]:
+                outbox.put(message_id)
+            before = await heard(board, lambda bodies: len(bodies) >= 80)
+            broker.kill()  # with a message in flight
+            outbox.hold()
+            with pytest.raises(aiomqtt.MqttError):  # what reached the board before the end
+                await heard(board, lambda bodies: before.extend(bodies[-1:]) is not None)
+            for message_id in ids[200:]:
+                outbox.put(message_id)
+            broker.start()
+            async with broker.client("board") as board_again:
+                await board_again.subscribe(EVENTS, qos=1)
+                outbox.go_on()
+                after = await heard(board_again, lambda bodies: bodies[-1]["message_id"] == ids[-1])
+            await until(lambda: not outbox.waiting)
+    told = [body["message_id"] for body in before + after]
+    assert list(dict.fromkeys(told)) == ids
+    assert 80 <= len(before) < 200, "the broker was not killed in the middle"
+    assert len(told) - len(ids) <= 1, "only the message in flight may come twice"
+    assert outbox.done == ids
+
+
+@pytest.mark.proves("a refused delivery is not done")
+async def test_a_refused_message_waits_and_goes_out_when_it_may(broker: Broker) -> None:
+    outbox = MemoryOutbox()
+    broker.deny(EVENT_RIGHT)
+    async with broker.client("board") as board, linked(broker, outbox) as link:
+        await board.subscribe(EVENTS, qos=1)
+        outbox.put("first")
+        outbox.put("second")
+        await until(lambda: len(outbox.errors) >= 3)
+        assert set(outbox.errors) == {"Not authorized"}  # 0x87, MQTT 5 (OASIS) table 3-4
+        assert outbox.done == []
+        assert not link.broker_ok
+        broker.allow(EVENT_RIGHT)
+        bodies = await heard(board, lambda bodies: len(bodies) == 2)
+        await until(lambda: not outbox.waiting)
+        assert link.broker_ok
+    assert [body["message_id"] for body in bodies] == ["first", "second"]
+    assert outbox.done == ["first", "second"]
+
+
+async def test_the_plain_client_does_not_tell_a_refusal(broker: Broker) -> None:
+    """Why `AcknowledgedClient` exists; when this fails, aiomqtt has learnt it."""
+    broker.deny(EVENT_RIGHT)
+    async with broker.client("curehold") as client:
+        await client.publish(EVENTS, b"{}", qos=1)
+
+
+async def test_nobody_listening_is_no_refusal(broker: Broker) -> None:
+    outbox = MemoryOutbox()
+    async with linked(broker, outbox):
+        outbox.put("into the empty yard")  # PUBACK 0x10, MQTT 5 (OASIS) table 3-4
+        await until(lambda: outbox.done == ["into the empty yard"])
+    assert outbox.errors == []
+
+
+async def test_a_frozen_broker_is_left_and_found_again(broker: Broker) -> None:
+    outbox = MemoryOutbox()
+    async with broker.client("board") as board:
+        await board.subscribe(EVENTS, qos=1)
+        async with linked(broker, outbox, delivery_timeout_s=0.5) as link:
+            await until(lambda: link.broker_ok)
+            broker.freeze()
+            outbox.put("patient")
+            await until(lambda: not link.broker_ok)
+            assert outbox.done == []
+            broker.thaw()
+            bodies = await heard(board, lambda bodies: True)
+            await until(lambda: outbox.done == ["patient"])
+    assert bodies[0]["message_id"] == "patient"
+
+
+async def test_the_newest_state_is_kept_for_who_comes_later(broker: Broker) -> None:
+    async with linked(broker, MemoryOutbox()) as link:
+        for seq in range(1, 51):
+            link.publish_state(state(seq=seq))
+        link.publish_state(state("bay-1", seq=7))
+        async with broker.client("board") as board:
+            await board.subscribe("curehold/1/+/+/state", qos=1)
+            newest: dict[str, int] = {}
+            async with asyncio.timeout(GUARD_S):
+                async for message in board.messages:
+                    body = json.loads(bytes(message.payload))
+                    newest[body["rig"]] = body["seq"]
+                    if newest == {"bay-1": 7, "bay-2": 50}:
+                        break
+    async with broker.client("board") as late:
+        await late.subscribe(STATE, qos=1)
+        bodies = await heard(late, lambda bodies: True)
+    assert bodies[0]["seq"] == 50
+
+
+async def test_states_do_not_queue_while_the_broker_is_away(broker: Broker) -> None:
+    async with linked(broker, MemoryOutbox()) as link:
+        await until(lambda: link.broker_ok)
+        broker.kill()
+        await until(lambda: not link.broker_ok)
+        for seq in range(1, 101):
+            link.publish_state(state(seq=seq))
+        broker.start()
+        async with broker.client("board") as board:
+            await board.subscribe(STATE, qos=1)
+            bodies = await heard(board, lambda bodies: True)
+    assert [body["seq"] for body in bodies] == [100]
+
+
+async def test_a_refused_state_holds_up_nothing(broker: Broker) -> None:
+    outbox = MemoryOutbox()
+    broker.deny(STATE_RIGHT)
+    async with broker.client("board") as board, linked(broker, outbox) as link:
+        await board.subscribe("curehold/1/+/+/+", qos=1)
+        link.publish_state(state(seq=1))
+        outbox.put("still told")
+        bodies = await heard(board, lambda bodies: "message_id" in bodies[-1])
+        await until(lambda: not outbox.waiting)
+    assert bodies[-1]["message_id"] == "still told"
+    assert all("seq" not in body for body in bodies)
+
+
+async def test_a_wrong_password_is_said_and_leaves_nothing_open(
+    broker: Broker, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wrong = tmp_path / "wrong"
+    wrong.write_text("not it\n")
+    wrong.chmod(0o600)
+    async with linked(broker, MemoryOutbox(), password_file=wrong) as link:
+        await until(lambda: (tmp_path / "broker.log").read_text().count("not authorised") >= 2)
+        assert not link.broker_ok
+    assert "mqtt.offline" in capsys.readouterr().out
