@@ -1,0 +1,213 @@
+"""An air bag, a hose or a fitting lets go.
+
+Hazard:
+    Air at 207 kPa in a 20 litre bag holds some kilojoules; a hose that comes off
+    whips, the clamp shifts, and the hot repair blows.
+Standard:
+    30 kPa in 5 s: common practice, no source.
+Limits:
+    `fall_kpa` within `within_s`; `slow_fall_kpa`, enough in one interval of slow
+    frames; `band_kpa`, above which a fall is a trim; `falling_kpa`, what the
+    sample before must have shown for no second opinion; `clear_after_s`;
+    `empty_kpa`, below which nothing is left to burst; `hot_c`.
+Trips when:
+    A bag has lost 30 kPa within 5 s and is below 180 kPa. A trim by hand that
+    stops inside the band is no burst. One sample alone may be a glitch, so a
+    fall needs the sample before to have begun it or the next to bear it out;
+    with frames more than 5 s apart each is taken at its word, and a fall counts
+    from 6 kPa/s over the interval, 100 kPa at most. Judged in heat-up, in the
+    hold and in cool-down while hot, and in any other phase while hot: letting
+    air out of a cold bag is normal.
+Clears when:
+    The bag has been back above 180 kPa for 15 s, or is empty with the pads
+    cool.
+When data is missing:
+    The last readings of the bag are kept for 5 s and what stood goes on
+    standing; after a gap in the frames it starts afresh. Pads that cannot be
+    read in cool-down count as hot.
+Not covered:
+    A burst of a cold bag in cool-down, which looks like a let-down. What the
+    air does to people: stand clear of the clamp while there is air in it.
+"""
+
+from dataclasses import dataclass
+from typing import Self
+
+from pydantic import BaseModel, Field, model_validator
+
+from rules.channels import BAGS
+from rules.events import Horn, Level
+from rules.facts import STRICT
+from rules.frame import NS_PER_S
+from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row
+from rules.hazards.common import (
+    QUIET,
+    SLOW_FRAMES_S,
+    Standing,
+    bag_kpa,
+    hot,
+    stand,
+    title_of,
+)
+from rules.phases import BETWEEN_RUNS, Phase
+from rules.view import View
+
+# 15 s at the ten frames a second that a rig may have at most.
+SAMPLES_MAX = 160
+
+
+class Limits(BaseModel):
+    """Limits of `bag.burst`; what each is for stands above."""
+
+    model_config = STRICT
+
+    fall_kpa: float = Field(default=30.0, gt=0, le=300)
+    within_s: float = Field(default=5.0, ge=1, le=15)
+    slow_fall_kpa: float = Field(default=100.0, gt=0, le=300)
+    band_kpa: float = Field(default=180.0, gt=0, le=600)
+    falling_kpa: float = Field(default=10.0, gt=0, le=100)
+    clear_after_s: float = Field(default=15.0, ge=0, le=600)
+    empty_kpa: float = Field(default=10.0, ge=1, le=50)
+    hot_c: float = Field(default=100.0, ge=50, le=100)
+
+    @model_validator(mode="after")
+    def _cross_check(self) -> Self:
+        if self.slow_fall_kpa < self.fall_kpa:
+            raise ValueError(
+                f"slow_fall_kpa = {self.slow_fall_kpa:g} is below fall_kpa = {self.fall_kpa:g}; "
+                "raise slow_fall_kpa or lower fall_kpa"
+            )
+        if self.falling_kpa >= self.fall_kpa:
+            raise ValueError(
+                f"falling_kpa = {self.falling_kpa:g} is not below fall_kpa = {self.fall_kpa:g}; "
+                "lower falling_kpa"
+            )
+        return self
+
+
+@dataclass(frozen=True, slots=True)
+class BagMemory:
+    """What is remembered of one bag.
+
+    Attributes:
+        recent: its last readings, process time in ns and kPa.
+        fell_kpa: how far the newest was below the highest of them, kPa.
+        seen_s: over how long, s.
+        standing: what stands.
+    """
+
+    recent: tuple[tuple[int, float], ...] = ()
+    fell_kpa: float = 0.0
+    seen_s: float = 0.0
+    standing: Standing = QUIET
+
+
+@dataclass(frozen=True, slots=True)
+class Memory:
+    """Both bags, in the order of `rules.channels.BAGS`."""
+
+    bags: tuple[BagMemory, BagMemory] = (BagMemory(), BagMemory())
+
+
+ROW = Row(
+    tag="bag.burst",
+    title="an air bag or hose has let go",
+    consequence="hose or clamp strikes someone, the repair blows",
+    priority=Priority.HIGH,
+    warn_do="",
+    trip_do="STAND CLEAR of clamp and hoses. Close the air supply.",
+    trip_horn=Horn.STAND_CLEAR,
+)
+
+
+def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
+    """Judge both bags of one frame.
+
+    Args:
+        limits: of this hazard.
+        memory: what was remembered.
+        view: the frame.
+
+    Source:
+        Module docstring.
+    """
+    values = (bag_kpa(view, BAGS[0]), bag_kpa(view, BAGS[1]))
+    is_hot = hot(view, limits.hot_c)
+    armed = _armed(view, is_hot=is_hot)
+    cool = is_hot is False or view.phase in BETWEEN_RUNS
+    inner, outer = memory.bags
+    bags = (
+        _follow(limits, inner, view, values[0], armed=armed, cool=cool),
+        _follow(limits, outer, view, values[1], armed=armed, cool=cool),
+    )
+    if bags[0] is not inner or bags[1] is not outer:
+        memory = Memory(bags)
+    level = max(bags[0].standing.level, bags[1].standing.level)
+    if level is Level.CLEAR:
+        return memory, NOT_JUDGED if values == (None, None) else CLEAR
+    said = ", ".join(
+        f"{title_of(name)} -{bag.fell_kpa:.0f} kPa in {bag.seen_s:.0f} s"
+        for name, bag in zip(BAGS, bags, strict=True)
+        if bag.standing.level is level
+    )
+    return memory, Finding(level, said)
+
+
+def _armed(view: View, *, is_hot: bool | None) -> bool:
+    if view.phase in (Phase.HEAT_UP, Phase.CURE):
+        return True
+    return is_hot is not False if view.phase is Phase.COOL_DOWN else is_hot is True
+
+
+def _follow(
+    limits: Limits,
+    was: BagMemory,
+    view: View,
+    value: float | None,
+    *,
+    armed: bool,
+    cool: bool,
+) -> BagMemory:
+    if value is None:
+        return was
+    recent = _recent(limits, was, view, value)
+    fell_kpa, seen_s = _fall(recent, value)
+    burst = armed and _burst(limits, was, view, value, fell_kpa, seen_s)
+    back = value >= limits.band_kpa or (cool and value <= limits.empty_kpa)
+    standing = stand(
+        view,
+        was.standing,
+        Level.TRIP if burst else Level.CLEAR,
+        away=back,
+        clear_after_s=limits.clear_after_s,
+    )
+    return BagMemory(recent, fell_kpa, seen_s, standing)
+
+
+def _recent(
+    limits: Limits, was: BagMemory, view: View, value: float
+) -> tuple[tuple[int, float], ...]:
+    """The readings within reach; the one a frame before always is, however slow frames are."""
+    newest = (view.now_ns, value)
+    if view.gap_s > 0:
+        return (newest,)
+    reach_s = max(limits.within_s, 1.5 * view.dt_s)
+    horizon_ns = view.now_ns - int(reach_s * NS_PER_S)
+    kept = [item for item in was.recent if item[0] >= horizon_ns]
+    return (*kept[-SAMPLES_MAX:], newest)
+
+
+def _fall(recent: tuple[tuple[int, float], ...], value: float) -> tuple[float, float]:
+    """How far the newest reading is below the highest, kPa, and since when, s."""
+    high_kpa, at_ns = max((kpa, at_ns) for at_ns, kpa in recent)
+    return high_kpa - value, (recent[-1][0] - at_ns) / NS_PER_S
+
+
+def _burst(
+    limits: Limits, was: BagMemory, view: View, value: float, fell_kpa: float, seen_s: float
+) -> bool:
+    slower = max(1.0, seen_s / limits.within_s)
+    needed_kpa = min(limits.fall_kpa * slower, max(limits.fall_kpa, limits.slow_fall_kpa))
+    if fell_kpa < needed_kpa or value >= limits.band_kpa:
+        return False
+    return view.dt_s > SLOW_FRAMES_S or was.fell_kpa >= limits.falling_kpa

@@ -1,0 +1,266 @@
+"""What several hazards share: timers, levels that stand, plausible readings, physics of air.
+
+Source:
+    Named at each function; common practice, no source, where none is named.
+"""
+
+import math
+from dataclasses import dataclass
+
+from rules.channels import BAGS, BY_NAME, PADS
+from rules.events import Level
+from rules.facts import RigFacts
+from rules.frame import NS_PER_S
+from rules.phases import Phase
+from rules.view import View
+
+UNDER_AIR = frozenset({Phase.HEAT_UP, Phase.CURE, Phase.COOL_DOWN})
+KELVIN = 273.15
+BOILING_MARGIN_C = 5.0
+# Outside these a "good" reading is no temperature of a pad and no pressure of a bag.
+PAD_C_POSSIBLE = (-KELVIN, 2000.0)
+BAG_KPA_POSSIBLE = (-110.0, 5000.0)
+# Frames further apart than this are each taken at their word: waiting for a
+# second opinion would cost more than a rogue sample.
+SLOW_FRAMES_S = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """A level that rises at once and ends only after the trouble has stayed away.
+
+    Attributes:
+        level: how bad it stands.
+        away_ns: process time since which the trouble has been away, ns, or None.
+    """
+
+    level: Level = Level.CLEAR
+    away_ns: int | None = None
+
+
+QUIET = Standing()
+
+
+def stand(
+    view: View, was: Standing, demand: Level, *, away: bool, clear_after_s: float
+) -> Standing:
+    """The level that stands after one more frame; the same object when nothing changed.
+
+    Args:
+        view: the frame.
+        was: what stood.
+        demand: what this frame alone asks for; below what stands it is not heard.
+        away: the trouble is over its deadband, so that the level may end.
+        clear_after_s: how long it must stay away, s.
+
+    Source:
+        IEC 62682 / ISA-18.2, deadband and off-delay.
+    """
+    if demand > was.level:
+        return Standing(demand)
+    if was.level is Level.CLEAR:
+        return was
+    if not away:
+        return was if was.away_ns is None else Standing(was.level)
+    if was.away_ns is None:
+        return Standing(was.level, view.now_ns)
+    return QUIET if lasted_s(view, was.away_ns) >= clear_after_s else was
+
+
+def began_ns(view: View, was_ns: int | None, *, holds: bool) -> int | None:
+    """Process time since which something holds; a gap in the frames starts it afresh.
+
+    Source:
+        Own method.
+    """
+    if not holds:
+        return None
+    return view.now_ns if was_ns is None or view.gap_s > 0 else was_ns
+
+
+def lasted_s(view: View, since_ns: int | None) -> float:
+    """How long something has held, s; -1 when it does not.
+
+    Source:
+        Own method.
+    """
+    return -1.0 if since_ns is None else (view.now_ns - since_ns) / NS_PER_S
+
+
+def confirmed(view: View, since_ns: int | None, after_s: float) -> bool:
+    """Something has held for `after_s`, or frames are too far apart to wait for another.
+
+    Source:
+        Own method.
+    """
+    if since_ns is None:
+        return False
+    return view.dt_s > SLOW_FRAMES_S or lasted_s(view, since_ns) >= after_s
+
+
+def pad_c(view: View, name: str) -> float | None:
+    """A pad's good and possible reading, °C, or None.
+
+    Source:
+        Absolute zero, SI Brochure; the upper end is above every thermocouple in use.
+    """
+    value = view.good(name)
+    return value if value is not None and PAD_C_POSSIBLE[0] <= value <= PAD_C_POSSIBLE[1] else None
+
+
+def bag_kpa(view: View, name: str) -> float | None:
+    """A bag's good and possible reading, kPa gauge, or None.
+
+    Source:
+        A gauge cannot read far below vacuum; the upper end is beyond any bag.
+    """
+    value = view.good(name)
+    low, high = BAG_KPA_POSSIBLE
+    return value if value is not None and low <= value <= high else None
+
+
+def bags_kpa(view: View) -> dict[str, float]:
+    """Good and possible bag readings, kPa gauge, by channel.
+
+    Source:
+        Own method.
+    """
+    found = ((name, bag_kpa(view, name)) for name in BAGS)
+    return {name: value for name, value in found if value is not None}
+
+
+def hottest_pad(view: View) -> tuple[str, float] | None:
+    """Channel and reading of the hottest good pad, °C; None when no pad is good.
+
+    Source:
+        Own method.
+    """
+    found = [(value, name) for name in PADS if (value := pad_c(view, name)) is not None]
+    if not found:
+        return None
+    value, name = max(found)
+    return name, value
+
+
+def title_of(channel: str) -> str:
+    """A channel's name for people.
+
+    Source:
+        `rules.channels`.
+    """
+    known = BY_NAME.get(channel)
+    return known.title if known else channel
+
+
+def atmosphere_kpa(altitude_m: float) -> float:
+    """Pressure of the standard atmosphere, kPa absolute.
+
+    Args:
+        altitude_m: geopotential altitude, m, below 11 000.
+
+    Source:
+        ISO 2533:1975: 101.325 kPa, 288.15 K, -6.5 K/km, exponent g/(R L) = 5.25588.
+    """
+    return 101.325 * float((1.0 - 0.0065 * altitude_m / 288.15) ** 5.25588)
+
+
+def boiling_c(pressure_kpa: float) -> float:
+    """Temperature at which water boils, °C.
+
+    Args:
+        pressure_kpa: absolute, kPa, 0.612 to 22064.
+
+    Source:
+        IAPWS R7-97(2012), industrial formulation 1997, region 4 backward
+        equation, equation 31.
+    """
+    beta = (pressure_kpa / 1000.0) ** 0.25
+    e = beta * beta - 0.17073846940092e2 * beta + 0.14915108613530e2
+    f = 0.11670521452767e4 * beta * beta + 0.12020824702470e5 * beta - 0.48232657361591e4
+    g = -0.72421316703206e6 * beta * beta - 0.32325550322333e7 * beta + 0.40511340542057e6
+    d = 2.0 * g / (-f - math.sqrt(f * f - 4.0 * e * g))
+    s = 0.65017534844798e3 + d
+    root = s * s - 4.0 * (-0.23855557567849 + 0.65017534844798e3 * d)
+    return float((s - math.sqrt(root)) / 2.0 - KELVIN)
+
+
+def hot_above_c(facts: RigFacts, highest_c: float) -> float:
+    """Above this nothing may be let down or opened, °C.
+
+    Damp in the rubber boils when the pressure goes, so a rig high in the
+    mountains must cool further.
+
+    Args:
+        facts: of the rig, for its altitude.
+        highest_c: the threshold at sea level, °C.
+
+    Source:
+        100 °C: common practice, no source; boiling point less 5 °C: this
+        project's design.
+    """
+    boils_c = boiling_c(atmosphere_kpa(facts.site_altitude_m))
+    return min(highest_c, boils_c - BOILING_MARGIN_C)
+
+
+def hot(view: View, highest_c: float) -> bool | None:
+    """Any good pad is above what `hot_above_c` allows; None when no pad can be read.
+
+    Source:
+        `hot_above_c`.
+    """
+    hottest = hottest_pad(view)
+    return None if hottest is None else hottest[1] > hot_above_c(view.facts, highest_c)
+
+
+def pressure_needed(view: View, highest_c: float) -> bool:
+    """The bags have been held, and the repair still needs their pressure.
+
+    In cool-down it does while any pad is hot; pads that cannot be read count
+    as hot.
+
+    Source:
+        Pressure is held until below 100 °C: common practice, no source.
+    """
+    if not view.pressurised or view.phase not in UNDER_AIR:
+        return False
+    return view.phase is not Phase.COOL_DOWN or hot(view, highest_c) is not False
+
+
+def gas_k(view: View, bag: str, *, share: float, ambient_c: float) -> float | None:
+    """Modelled temperature of the air in a bag, K; None when no pad can be read.
+
+    Args:
+        view: the frame.
+        bag: channel of the bag; its own pad warms it, the other stands in.
+        share: how far the air goes from ambient to the pad, 0 to 1.
+        ambient_c: taken when no ambient sensor can be read, °C.
+
+    Source:
+        This project's design: ambient + f (pad - ambient), f 0.3 to 0.6.
+    """
+    own = PADS[BAGS.index(bag)]
+    value_c = pad_c(view, own)
+    if value_c is None:
+        hottest = hottest_pad(view)
+        if hottest is None:
+            return None
+        value_c = hottest[1]
+    ambient = pad_c(view, "ambient_c")
+    around_c = ambient_c if ambient is None else ambient
+    return KELVIN + around_c + share * (value_c - around_c)
+
+
+def duration(seconds: float) -> str:
+    """A time for people: "45 s", "4 min 10 s", "2 h 5 min".
+
+    Source:
+        Own words.
+    """
+    whole = int(seconds)
+    if whole < 60:
+        return f"{whole} s"
+    if whole < 3600:
+        minutes, rest = divmod(whole, 60)
+        return f"{minutes} min {rest} s" if rest else f"{minutes} min"
+    hours, rest = divmod(whole // 60, 60)
+    return f"{hours} h {rest} min" if rest else f"{hours} h"
