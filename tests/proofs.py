@@ -1,6 +1,6 @@
 """Which hazard tags and failure promises the collected tests say they prove."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Set
 
 import pytest
 
@@ -29,6 +29,16 @@ def proofs_of(items: Iterable[pytest.Item]) -> frozenset[str]:
                 )
             names.update(mark.args)
     return frozenset(names)
+
+
+def unmatched(tags: set[str], promises: set[str], proved: Set[str]) -> list[str]:
+    """What lacks a proof, and proofs of what nobody claims; one line each."""
+    lacking = [f"no test is marked proves({name!r})" for name in (tags | promises) - proved]
+    strange = [
+        f"proves({name!r}) is no hazard tag and is not in docs/promises.md"
+        for name in proved - tags - promises
+    ]
+    return sorted(lacking + strange)
 
 
 def _is_name(value: object) -> bool:
