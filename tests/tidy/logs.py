@@ -13,7 +13,7 @@ LEVELS = {name: name for name in ("debug", "info", "warning", "error", "critical
 }
 LOGGERS = ("log", "_log", "logger", "_logger")
 NAME = re.compile(r"[a-z]+(\.[a-z_]+)+")
-ROW = re.compile(r"\| `(?P<name>[^`]+)` \| (?P<level>\w+) \| (?P<keys>[^|]*) \|(?P<rest>.*)\|$")
+ROW = re.compile(r"\| `(?P<name>[^`]+)` \| (?P<level>\w+) \|(?P<keys>[^|]*)\|.+\|$")
 GOOD_ROW = "| `link.down` | warning | `link` | no answer | look at the cable |\n"
 
 
