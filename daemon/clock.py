@@ -14,7 +14,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol
 
 from drivers.base import Clock
 
@@ -82,7 +82,8 @@ class LockstepClock:
 
     Attributes:
         over: set when the plant's story has ended or it has hung up.
-        parties: how many tasks must be waiting before time moves on.
+        parties: how many tasks must have come to wait before time moves on at
+            all; from then on every task that ever waited must wait again.
     """
 
     pretend = True
@@ -95,6 +96,7 @@ class LockstepClock:
         self._now_ns = 0
         self._wall_ns = 0
         self._working = 0
+        self._sleepers: set[asyncio.Task[Any]] = set()
         self._count = 0
         self._waiting: list[tuple[int, int, asyncio.Future[None]]] = []
         self._quiet = asyncio.Event()
@@ -126,6 +128,10 @@ class LockstepClock:
 
     async def sleep_until(self, t_ns: int) -> None:
         """Return when the plant's time has reached `t_ns`."""
+        task = asyncio.current_task()
+        if task is not None and task not in self._sleepers:
+            self._sleepers.add(task)
+            task.add_done_callback(self._gone)
         future = asyncio.get_running_loop().create_future()
         self._count += 1
         heapq.heappush(self._waiting, (t_ns, self._count, future))
@@ -165,11 +171,16 @@ class LockstepClock:
             if self._streams is not None:
                 self._streams[1].close()
 
+    def _gone(self, task: "asyncio.Task[Any]") -> None:
+        self._sleepers.discard(task)
+        self._quiet.set()
+
     def _all_wait(self) -> bool:
-        while self._waiting and self._waiting[0][2].done():
-            heapq.heappop(self._waiting)
-        live = sum(not future.done() for _, _, future in self._waiting)
-        return not self._working and 0 < self.parties <= live
+        if self._working or len(self._sleepers) < self.parties:
+            return False
+        self._waiting = [item for item in self._waiting if not item[2].done()]
+        heapq.heapify(self._waiting)
+        return bool(self._waiting) and len(self._waiting) >= len(self._sleepers)
 
     async def _advance(self) -> None:
         assert self._streams is not None  # noqa: S101  # run() opened it

@@ -99,14 +99,14 @@ class RelaySettings(BaseModel):
     Attributes:
         link: name of the link.
         unit: unit address of the module.
-        register: number of the coil on the wire, from 0.
+        number: of the coil on the wire, from 0; `register` in the file.
     """
 
     model_config = STRICT
 
     link: str = Field(pattern=NAME)
     unit: int = Field(ge=0, le=255)
-    register: int = Field(ge=0, le=65535)  # type: ignore[assignment]  # hides ABCMeta.register, which no model is used for
+    number: int = Field(alias="register", ge=0, le=65535)
 
 
 class RigSettings(BaseModel):
@@ -184,7 +184,7 @@ class Config:
         """What a link reads, by `rig/channel`."""
         return {
             f"{rig.name}/{name}": PointSettings.model_validate(
-                channel.model_dump(exclude={"link"}, exclude_unset=True)
+                channel.model_dump(exclude={"link"}, exclude_unset=True, by_alias=True)
             )
             for rig in self.rigs
             for name, channel in rig.channels.items()
@@ -195,7 +195,7 @@ class Config:
         """What a link writes, by `rig/output`; the rig's name is its token."""
         return {
             f"{rig.name}/{name}": OutputSettings(
-                unit=relay.unit, register=relay.register, token=rig.name
+                unit=relay.unit, register=relay.number, token=rig.name
             )
             for rig in self.rigs
             for name, relay in rig.outputs.items()
@@ -215,8 +215,9 @@ def load(path: Path) -> Config:
     try:
         raw = tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
-        raise ConfigError([f"{path}: cannot be read: {error.strerror}; name a file that is there"])\
-            from error
+        raise ConfigError(
+            [f"{path}: cannot be read: {error.strerror}; name a file that is there"]
+        ) from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise ConfigError([f"{path}: not TOML: {error}; mend the line it names"]) from error
     faults = [f"{path.name}: {fault}" for fault in _faults(raw)]
@@ -239,9 +240,7 @@ def load(path: Path) -> Config:
 
 
 def _beside(mqtt: MqttSettings, folder: Path) -> dict[str, Path]:
-    return {
-        name: folder / value for name, value in dict(mqtt).items() if isinstance(value, Path)
-    }
+    return {name: folder / value for name, value in dict(mqtt).items() if isinstance(value, Path)}
 
 
 def _limits_of(name: str, rig: RigSettings) -> LimitsBase:
@@ -324,7 +323,7 @@ def _model_faults(model: type[BaseModel], raw: object, where: str) -> Iterator[s
             yield _fault(item, where, model)
 
 
-def _fault(item: Any, where: str, model: type[BaseModel]) -> str:  # noqa: ANN401  # pydantic's own error dict
+def _fault(item: Any, where: str, model: type[BaseModel]) -> str:  # Any: pydantic's own error dict
     key = ".".join(part for part in (where, *map(str, item["loc"])) if part) or "file"
     given = item["input"]
     shown = f" = {given!r}" if isinstance(given, str | int | float | bool) else ""
@@ -344,7 +343,8 @@ def _near(loc: tuple[int | str, ...], model: type[BaseModel]) -> str:
     for part in loc[:-1]:
         field = getattr(fields, "model_fields", {}).get(part)
         fields = field.annotation if field is not None else _value_model(fields)
-    known = list(getattr(fields, "model_fields", {}))
+    found = getattr(fields, "model_fields", {})
+    known = [field.alias or name for name, field in found.items()]
     near = difflib.get_close_matches(str(loc[-1]), known, 1)
     if near:
         return f"did you mean {near[0]}?"

@@ -2,10 +2,9 @@
 
 from collections.abc import Mapping
 
+from daemon.clock import SiteClock
 from drivers.base import Sample
 from rules.frame import Command, Frame, Health, Quality, Reading, Reason
-
-from daemon.clock import SiteClock
 
 KNOWN_REASONS = frozenset(Reason)
 
@@ -30,6 +29,7 @@ def make_frame(
     outputs: Mapping[str, Sample],
     health: Health,
     commands: tuple[Command, ...],
+    limits_hash: str,
 ) -> Frame:
     """One frame of one rig, now.
 
@@ -40,6 +40,7 @@ def make_frame(
         outputs: newest read-back by output.
         health: of the supervisor.
         commands: come in since the frame before.
+        limits_hash: names the limits in force.
     """
     return Frame(
         seq,
@@ -52,4 +53,5 @@ def make_frame(
         health,
         commands,
         clock.utc_offset_s(),
+        limits_hash,
     )

@@ -145,9 +145,10 @@ class RigOutputs:
             try:
                 await self._links[link].write(f"{self._rig}/{name}", on=wanted)
             except DriverError as error:
-                # Off is tried again with the next frame; on is not.
+                # Tried again with the next frame, but for heat on: that was
+                # granted for then, not for whenever the module comes back.
                 self.writes_failed += 1
-                self._written[name] = None if not wanted else wanted
+                self._written[name] = True if wanted and name == PERMIT else None
                 log.warning("output.write_failed", output=name, on=wanted, error=str(error))
                 continue
             self._written[name] = wanted

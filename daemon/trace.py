@@ -6,6 +6,7 @@ fitted.
 """
 
 import csv
+import itertools
 import math
 import statistics
 from collections.abc import Iterator
@@ -56,8 +57,8 @@ class Trace:
 class _Columns:
     """What each column of the file is."""
 
-    time_index: int
-    has_wall: bool
+    seconds_index: int | None
+    utc_index: int | None
     channels: dict[int, str]
     ignored: tuple[str, ...]
 
@@ -104,7 +105,7 @@ def _read(path: Path, rows: Iterator[list[str]]) -> Trace:
     columns = _columns(faults, header)
     if columns is None:
         raise TraceError(faults.found)
-    times: list[int] = []
+    times: list[tuple[int, int]] = []
     cells: list[dict[str, float | None]] = []
     for line, row in enumerate(rows, start=2):
         if not any(cell.strip() for cell in row):
@@ -112,12 +113,13 @@ def _read(path: Path, rows: Iterator[list[str]]) -> Trace:
         if len(row) != len(header):
             faults.add(line, f"{len(row)} cells, the header has {len(header)}; fill the row")
             continue
-        at_ns = _time_ns(faults, line, row[columns.time_index].strip(), columns)
-        if at_ns is not None and times and at_ns <= times[-1]:
+        moment = _moment(faults, line, row, columns)
+        if moment is None:
+            continue
+        if times and moment[0] <= times[-1][0]:
             faults.add(line, "time does not rise; sort the rows, one row a time")
-        if at_ns is not None:
-            times.append(at_ns)
-            cells.append(_cells(faults, line, row, columns))
+        times.append(moment)
+        cells.append(_cells(faults, line, row, columns))
     if not times and not faults.found:
         faults.found.append(f"{path.name}: no rows below the header")
     if faults.found:
@@ -127,7 +129,7 @@ def _read(path: Path, rows: Iterator[list[str]]) -> Trace:
         _period_s(times),
         tuple(columns.channels.values()),
         columns.ignored,
-        columns.has_wall,
+        columns.utc_index is not None,
     )
 
 
@@ -145,26 +147,42 @@ def _columns(faults: _Faults, header: list[str]) -> _Columns | None:
     if faults.found:
         return None
     ignored = tuple(name for name in names if name not in BY_NAME and name not in times)
-    return _Columns(names.index(times[0]), times[0] == "time_utc", channels, ignored)
+    seconds_index = names.index("time_s") if "time_s" in times else None
+    utc_index = names.index("time_utc") if "time_utc" in times else None
+    return _Columns(seconds_index, utc_index, channels, ignored)
 
 
-def _time_ns(faults: _Faults, line: int, text: str, columns: _Columns) -> int | None:
+def _moment(
+    faults: _Faults, line: int, row: list[str], columns: _Columns
+) -> tuple[int, int] | None:
+    """A row's steady time and wall time, ns; where only one is given, it is both."""
+    steady_ns = wall_ns = None
+    if columns.utc_index is not None:
+        wall_ns = steady_ns = _utc_ns(faults, line, row[columns.utc_index].strip())
+    if columns.seconds_index is not None:
+        steady_ns = _seconds_ns(faults, line, row[columns.seconds_index].strip())
+        wall_ns = steady_ns if columns.utc_index is None else wall_ns
+    return None if steady_ns is None or wall_ns is None else (steady_ns, wall_ns)
+
+
+def _seconds_ns(faults: _Faults, line: int, text: str) -> int | None:
     try:
-        if not columns.has_wall:
-            seconds = float(text)
-            if not math.isfinite(seconds) or abs(seconds) > 1e11:
-                raise ValueError(text)
-            return round(seconds * NS_PER_S)
-        moment = datetime.fromisoformat(text)
-        if moment.tzinfo is None:
-            faults.add(line, f"time_utc = {text}: no zone; end it with Z")
-            return None
-        since = moment.astimezone(UTC) - datetime(1970, 1, 1, tzinfo=UTC)
+        return round(float(text) * NS_PER_S)  # not finite: round() refuses
     except (ValueError, OverflowError):
-        right = "2026-03-14T07:00:00Z" if columns.has_wall else "a number of seconds"
-        faults.add(line, f"time = {text!r} is no time; give {right}")
+        faults.add(line, f"time_s = {text!r} is no time; give a number of seconds")
         return None
-    return (since.days * 86400 + since.seconds) * NS_PER_S + since.microseconds * 1000
+
+
+def _utc_ns(faults: _Faults, line: int, text: str) -> int | None:
+    try:
+        moment = datetime.fromisoformat(text)
+        if moment.tzinfo is not None:
+            since = moment.astimezone(UTC) - datetime(1970, 1, 1, tzinfo=UTC)
+            return (since.days * 86400 + since.seconds) * NS_PER_S + since.microseconds * 1000
+    except (ValueError, OverflowError):
+        pass
+    faults.add(line, f"time_utc = {text!r} is no UTC time; write it like 2026-03-14T07:00:00Z")
+    return None
 
 
 def _cells(
@@ -185,19 +203,20 @@ def _cells(
     return found
 
 
-def _period_s(times: list[int]) -> float:
-    steps = [(after - before) / NS_PER_S for before, after in zip(times, times[1:], strict=False)]
+def _period_s(times: list[tuple[int, int]]) -> float:
+    steps = [(after[0] - before[0]) / NS_PER_S for before, after in itertools.pairwise(times)]
     period_s = statistics.median(steps) if steps else 1.0
     return min(max(period_s, PERIOD_S_MIN), PERIOD_S_MAX)
 
 
 def _frames(
-    times: list[int], cells: list[dict[str, float | None]], columns: _Columns
+    times: list[tuple[int, int]], cells: list[dict[str, float | None]], columns: _Columns
 ) -> Iterator[Frame]:
-    origin_ns = times[0]
+    origin_ns = times[0][0]
     seen = dict.fromkeys(columns.channels.values(), 0)
-    for seq, (at_ns, row) in enumerate(zip(times, cells, strict=True), start=1):
-        t_ns = at_ns - origin_ns
+    trusted = columns.utc_index is not None
+    for seq, ((steady_ns, wall_ns), row) in enumerate(zip(times, cells, strict=True), start=1):
+        t_ns = steady_ns - origin_ns
         # One empty cell is that channel's; a row of them is a dead link.
         some = any(value is not None for value in row.values())
         reason = Reason.MISSING if some else Reason.NO_REPLY
@@ -208,5 +227,4 @@ def _frames(
             else:
                 seen[name] = t_ns
                 values[name] = Reading(value, Quality.GOOD, Reason.NONE, t_ns)
-        wall_ns = at_ns if columns.has_wall else t_ns
-        yield Frame(seq, t_ns, wall_ns, columns.has_wall, "trace", values)
+        yield Frame(seq, t_ns, wall_ns, trusted, "trace", values)

@@ -64,5 +64,7 @@ def follow(button: Button, frame: Frame, channel: str, now_ns: int, long_s: floa
         # Found pressed, or let go: a button found pressed can do nothing.
         return Edge(Button(down=down, down_since_ns=now_ns, long_told=down))
     if down and not button.long_told and now_ns - button.down_since_ns >= long_s * NS_PER_S:
-        return Edge(Button(down=True, down_since_ns=button.down_since_ns, long_told=True), held_long=True)
+        return Edge(
+            Button(down=True, down_since_ns=button.down_since_ns, long_told=True), held_long=True
+        )
     return Edge(button)

@@ -177,6 +177,18 @@ class Interrupted:
 
 
 @dataclass(frozen=True, slots=True)
+class LimitsChanged:
+    """From this frame on other limits are in force than on the frame before.
+
+    Attributes:
+        limits_hash: SHA-256 of the new limits, hexadecimal.
+    """
+
+    event: ClassVar[str] = "limits"
+    limits_hash: str
+
+
+@dataclass(frozen=True, slots=True)
 class CommandAnswered:
     """A command was carried out or refused.
 
@@ -211,6 +223,7 @@ Event = (
     | PermitChanged
     | Pressed
     | Interrupted
+    | LimitsChanged
     | CommandAnswered
 )
 
@@ -225,6 +238,7 @@ EVENT_TYPES: dict[str, type[Event]] = {
         PermitChanged,
         Pressed,
         Interrupted,
+        LimitsChanged,
         CommandAnswered,
     )
 }
@@ -238,7 +252,7 @@ class Decision:
 
     Attributes:
         outputs: what the rig's outputs should be now.
-        events: in the order in which they are to be told: gap, run opened,
+        events: in the order in which they are to be told: gap, limits, run opened,
             phase, end of the hold, commands, alarms and prompts in
             started-with order, presses, permit, run closed.
         run: number of the run this frame belongs to, or 0 between runs. The

@@ -127,6 +127,8 @@ class Frame:
         commands: what came in since the last frame, in order of arrival.
         utc_offset_s: local time minus UTC at this frame, s; for the times in
             messages only.
+        limits_hash: names the limits in force, so that a record can always be
+            judged again by the limits it was judged by.
     """
 
     seq: int
@@ -139,3 +141,4 @@ class Frame:
     health: Health = Health()
     commands: tuple[Command, ...] = ()
     utc_offset_s: int = 0
+    limits_hash: str = ""

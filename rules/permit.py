@@ -43,6 +43,8 @@ class PermitLimits(BaseModel):
         regrant_bag_kpa: and no bag by this much,
         regrant_wait_s: and all of it can be seen within this time.
         replug_s: pads plugged in again must read well this long.
+        relay_s: a granted permit whose relay reads back open this long is
+            withdrawn: closing it again would be switching heat on.
     """
 
     model_config = STRICT
@@ -54,6 +56,7 @@ class PermitLimits(BaseModel):
     regrant_bag_kpa: float = Field(default=10.0, gt=0, le=10)
     regrant_wait_s: float = Field(default=15.0, ge=1, le=60)
     replug_s: float = Field(default=30.0, ge=30, le=600)
+    relay_s: float = Field(default=5.0, ge=2, le=30)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,12 +81,14 @@ class Permit:
         why: in words.
         tag: the hazard that took heat away, or empty.
         before: set while heat may still come back by itself after a gap.
+        open_since_ns: since when the relay has read back open though granted.
     """
 
     state: PermitState = PermitState.WITHHELD
     why: str = "press start at the rig"
     tag: str = ""
     before: Before | None = None
+    open_since_ns: int | None = None
 
     @property
     def granted(self) -> bool:
@@ -176,11 +181,30 @@ def _take_away(limits: PermitLimits, permit: Permit, view: View, asked: Asked) -
     why = _why_not(view, asked)
     if permit.granted and view.gap_s > 0:
         return _interrupted(limits, permit, view, asked, why)
+    permit = _watch_relay(permit, view)
+    if _opened_by_itself(limits, permit, view):
+        why = why or "the heat relay opened by itself; look at its module, then press start"
     if permit.granted and why:
         return Permit(PermitState.WITHDRAWN, why)
     if why and permit.before is not None:
         return replace(permit, before=None)
     return permit
+
+
+def _watch_relay(permit: Permit, view: View) -> Permit:
+    still_open = permit.granted and view.frame.readback.get("heat_permit") is False
+    if not still_open:
+        return permit if permit.open_since_ns is None else replace(permit, open_since_ns=None)
+    if permit.open_since_ns is None:
+        return replace(permit, open_since_ns=view.now_ns)
+    return permit
+
+
+def _opened_by_itself(limits: PermitLimits, permit: Permit, view: View) -> bool:
+    if permit.open_since_ns is None:
+        return False
+    patience_s = max(limits.relay_s, 3 * view.facts.frame_period_s)
+    return view.now_ns - permit.open_since_ns > patience_s * NS_PER_S
 
 
 def _why_not(view: View, asked: Asked) -> str:
@@ -201,9 +225,9 @@ def _interrupted(
 ) -> Permit:
     why = f"no frames for {view.gap_s:.0f} s; press start at the rig"
     if why_not or not asked.same_boot or view.gap_s > limits.regrant_gap_s:
-        return replace(permit, state=PermitState.WITHDRAWN, why=why, tag="", before=None)
+        return Permit(PermitState.WITHDRAWN, why)
     before = Before(view.now_ns, asked.last_values)
-    return replace(permit, state=PermitState.WITHDRAWN, why=why, tag="", before=before)
+    return Permit(PermitState.WITHDRAWN, why, before=before)
 
 
 def _reset(permit: Permit, asked: Asked) -> tuple[Permit, Event]:

@@ -53,6 +53,7 @@ class State:
         t_ns: `Frame.t_ns` of the newest frame.
         wall_ns: `Frame.wall_ns` of the newest frame.
         boot_id: of the newest frame.
+        limits_hash: of the newest frame.
         signals: timers and windows for the phase table.
         place: the phase.
         run: the run.
@@ -71,6 +72,7 @@ class State:
     t_ns: int = 0
     wall_ns: int = 0
     boot_id: str = ""
+    limits_hash: str = ""
     signals: Signals = Signals()
     place: Place = Place()
     run: Run = Run()

@@ -21,6 +21,7 @@ from rules.events import (
     Horn,
     Interrupted,
     Level,
+    LimitsChanged,
     Outputs,
     PhaseChanged,
     Pressed,
@@ -86,6 +87,8 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
     events: list[Event] = []
     if time.gap_s > 0:
         events.append(Interrupted(time.gap_s, time.same_boot))
+    if state.frames and frame.limits_hash != state.limits_hash:
+        events.append(LimitsChanged(frame.limits_hash))
     now = now_of(frame, BAGS)
     unplugged = _unplugged(limits, state, frame, time)
     signals = _signals(limits, state, frame, now, time)
@@ -125,6 +128,7 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
         frame.t_ns,
         frame.wall_ns,
         frame.boot_id,
+        frame.limits_hash,
         signals,
         place,
         run,

@@ -1,0 +1,275 @@
+"""One rig: its frames, its fold, its outputs, and the boundary around its faults."""
+
+import asyncio
+import hashlib
+from collections import deque
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from importlib.metadata import version
+
+import structlog
+
+from daemon.clock import NS_PER_S, SiteClock
+from daemon.config import RigConfig
+from daemon.frames import make_frame
+from daemon.notify.compose import compose
+from daemon.notify.messages import StateMessage
+from daemon.outputs import PERMIT, RigOutputs
+from daemon.replay import limits_book
+from daemon.status import state_message
+from daemon.store.store import Store
+from drivers.base import Link, Sample
+from rules.checkpoint import CheckpointError, dump, load
+from rules.events import CommandAnswered, Decision, RunOpened, as_dict
+from rules.frame import Command, Frame, Health
+from rules.state import RULES_VERSION, Run, State
+from rules.step import step
+
+log = structlog.get_logger()
+
+# A frame is made a quarter of a period after the links' poll began.
+FRAME_PHASE = 0.25
+LATE_SHARE = 0.2
+CHECKPOINT_NS = 600 * NS_PER_S
+STATE_NS = 2 * NS_PER_S
+COMMANDS_WAITING_MAX = 100
+COMMAND_S_MAX = 10.0
+RETRY_S = 5.0
+RETRY_S_MAX = 60.0
+
+Tell = Callable[[StateMessage, tuple[dict[str, object], ...]], None]
+
+
+@dataclass(slots=True)
+class _Waiting:
+    """A command on its way through a frame to its commit."""
+
+    command: Command
+    answer: "asyncio.Future[CommandAnswered]"
+    answered: CommandAnswered | None = None
+    seq: int = 0
+
+
+class RigTask:
+    """Supervises one rig until cancelled; its faults stay its own.
+
+    Attributes:
+        config: the rig's configuration.
+        outputs: the rig's outputs.
+        latest: the newest state, or None before the first frame.
+        judged: set once the first frame has been judged.
+    """
+
+    def __init__(
+        self,
+        site: str,
+        config: RigConfig,
+        links: Mapping[str, Link],
+        store: Store,
+        clock: SiteClock,
+        tell: Tell,
+        *,
+        broker_ok: Callable[[], bool | None],
+    ) -> None:
+        """Build it; nothing runs yet.
+
+        Args:
+            site: name of the site.
+            config: the rig's configuration.
+            links: links by name.
+            store: takes the frames.
+            clock: gives the time.
+            tell: called with each new state to be shown and its events.
+            broker_ok: whether the broker answers; None without one.
+        """
+        self.config = config
+        self.latest: StateMessage | None = None
+        self.judged = asyncio.Event()
+        self._site = site
+        self._links = links
+        self._store = store
+        self._clock = clock
+        self._tell = tell
+        self._broker_ok = broker_ok
+        self._state = State()
+        self._seq = 0
+        self._late = 0
+        self._missed = 0
+        self._commands: deque[_Waiting] = deque()
+        self._uncommitted: deque[_Waiting] = deque()
+        self._checkpoint_ns = 0
+        self._told_ns = -STATE_NS
+        fitted = {name: relay.link for name, relay in config.outputs.items()}
+        self.outputs = RigOutputs(config.name, links, fitted, clock)
+        limits_json = config.limits.model_dump_json()
+        self._limits_hash = hashlib.sha256(limits_json.encode()).hexdigest()
+        store.register_rig(
+            config.name,
+            limits_json=limits_json,
+            rules_version=str(RULES_VERSION),
+            software_version=version("curehold"),
+        )
+
+    async def run(self) -> None:
+        """Resume, then frame after frame for ever; leaves when cancelled."""
+        structlog.contextvars.bind_contextvars(rig=self.config.name)
+        retry_s = RETRY_S
+        resumed = False
+        while True:
+            try:
+                if not resumed:
+                    await self.resume()
+                    resumed = True
+                await self._tick_for_ever()
+            except Exception as error:  # the rig's boundary: heat goes first, then the log
+                self.outputs.take_heat_away()
+                log.exception("rig.failed", error=repr(error), retry_s=retry_s)
+                # Longer than a gap, so that the rules see one and judge it.
+                await self._clock.sleep_until(self._clock.now_ns() + int(retry_s * NS_PER_S))
+                retry_s = min(retry_s * 2, RETRY_S_MAX)
+
+    async def resume(self) -> None:
+        """Fold what is stored: the newest checkpoint, then every frame after it."""
+        name = self.config.name
+        stands = await self._store.resume(name)
+        first_seq, state = stands.first_seq, State(run=Run(number=stands.run_number_max))
+        if stands.checkpoint is not None:
+            try:
+                state = load(stands.checkpoint.body)
+            except CheckpointError as error:
+                log.warning("rig.checkpoint_unusable", error=str(error))
+                if stands.open_run is not None:
+                    first_seq = stands.open_run.opened_seq
+                    state = State(run=Run(number=stands.open_run.number - 1))
+        limits_of = limits_book(await self._store.limits_bodies())
+        async for frame in self._store.frames(name, first_seq):
+            state, _ = step(limits_of(frame.limits_hash), state, frame)
+        self._state = state
+        self._seq = stands.last_seq or 0
+        self._checkpoint_ns = state.now_ns
+        log.info("rig.resumed", frames=state.frames, phase=state.place.phase.value)
+
+    async def submit(self, command: Command) -> CommandAnswered:
+        """Carry a command into the next frame.
+
+        Returns:
+            Its answer, once the frame that carried it is durable.
+
+        Raises:
+            TimeoutError: no frame was judged and stored in time.
+        """
+        if len(self._commands) >= COMMANDS_WAITING_MAX:
+            raise TimeoutError
+        waiting = _Waiting(command, asyncio.get_running_loop().create_future())
+        self._commands.append(waiting)
+        async with asyncio.timeout(COMMAND_S_MAX):
+            return await waiting.answer
+
+    def durable(self, seq: int) -> None:
+        """Frames up to `seq` are stored: heat may be granted, answers given."""
+        self.outputs.committed(seq)
+        while self._uncommitted and self._uncommitted[0].seq <= seq:
+            done = self._uncommitted.popleft()
+            if done.answered is not None and not done.answer.done():
+                done.answer.set_result(done.answered)
+
+    async def _tick_for_ever(self) -> None:
+        period_ns = int(self.config.limits.facts.frame_period_s * NS_PER_S)
+        tick_ns = self._next_tick(period_ns)
+        while True:
+            await self._clock.sleep_until(tick_ns)
+            late_ns = self._clock.now_ns() - tick_ns
+            if late_ns > LATE_SHARE * period_ns:
+                self._late += 1
+            if late_ns >= period_ns:
+                self._missed += late_ns // period_ns
+                log.warning("rig.late", late_s=late_ns / NS_PER_S, missed=self._missed)
+            self.one_frame()
+            tick_ns = self._next_tick(period_ns)
+
+    def _next_tick(self, period_ns: int) -> int:
+        offset_ns = int(FRAME_PHASE * period_ns)
+        return (self._clock.now_ns() - offset_ns) // period_ns * period_ns + period_ns + offset_ns
+
+    def one_frame(self) -> None:
+        """Make one frame, judge it, take energy away, store it, tell of it."""
+        before = self._state
+        waiting = list(self._commands)
+        frame = self._make_frame(tuple(item.command for item in waiting))
+        self._state, decision = step(self.config.limits, before, frame)
+        self._seq = frame.seq
+        self._commands.clear()
+        self.outputs.apply(frame.seq, decision.outputs)
+        self.outputs.check(frame.readback)
+        for link in {relay.link for relay in self.config.outputs.values()}:
+            self._links[link].renew(self.config.name)
+        self._note_answers(waiting, decision, frame.seq)
+        self._keep(frame, decision, before)
+        self._show(frame, decision)
+        self.judged.set()
+
+    def _make_frame(self, commands: tuple[Command, ...]) -> Frame:
+        health = Health(self._store.store_ok, self._broker_ok(), self._late, self._missed)
+        return make_frame(
+            self._seq + 1,
+            self._clock,
+            self._samples(self.config.channels),
+            self._samples(self.config.outputs),
+            health,
+            commands,
+            self._limits_hash,
+        )
+
+    def _samples(self, fitted: Mapping[str, object]) -> dict[str, Sample]:
+        found = {}
+        for name, settings in fitted.items():
+            link = self._links[settings.link]  # type: ignore[attr-defined]  # both kinds of settings name their link
+            found[name] = link.snapshot()[f"{self.config.name}/{name}"]
+        return found
+
+    def _note_answers(self, waiting: list[_Waiting], decision: Decision, seq: int) -> None:
+        answers = {
+            event.id: event for event in decision.events if isinstance(event, CommandAnswered)
+        }
+        for item in waiting:
+            item.answered = answers.get(item.command.id)
+            item.seq = seq
+            self._uncommitted.append(item)
+
+    def _keep(self, frame: Frame, decision: Decision, before: State) -> None:
+        opening = None
+        if any(isinstance(event, RunOpened) for event in decision.events):
+            opening = dump(before)
+        due = self._state.now_ns - self._checkpoint_ns >= CHECKPOINT_NS
+        checkpoint = None
+        if due or self._store.needs_checkpoint(self.config.name):
+            checkpoint = dump(self._state)
+            self._checkpoint_ns = self._state.now_ns
+        self._store.append(
+            self.config.name,
+            frame,
+            decision,
+            outgoing=compose(self._site, self.config.name, decision, frame),
+            checkpoint=checkpoint,
+            opening=opening,
+        )
+
+    def _show(self, frame: Frame, decision: Decision) -> None:
+        if not decision.events and self._state.now_ns - self._told_ns < STATE_NS:
+            return
+        self._told_ns = self._state.now_ns
+        self.latest = state_message(
+            self._site,
+            self.config.name,
+            self.config.limits,
+            self._state,
+            frame,
+            decision,
+            pretend=self._clock.pretend,
+        )
+        self._tell(self.latest, tuple(dict(as_dict(event)) for event in decision.events))
+
+    @property
+    def heat_fitted(self) -> bool:
+        """This rig has a heat permit relay."""
+        return PERMIT in self.config.outputs

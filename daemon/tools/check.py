@@ -1,0 +1,104 @@
+"""`curehold check`: is the configuration right, and does every wire answer?"""
+
+import asyncio
+from importlib.metadata import PackageNotFoundError, distribution
+from importlib.util import find_spec
+from pathlib import Path
+
+from daemon.clock import RealClock
+from daemon.config import Config
+from daemon.tools.show import number, say, say_json, table
+from drivers.base import Link, LinkStatistics, Sample
+from drivers.modbus import open_link
+from rules.channels import BY_NAME, OUTPUTS_BY_NAME, Kind
+
+PACKAGES = ("daemon", "drivers", "rules", "simulator")
+
+
+def misplaced_packages() -> list[str]:
+    """Those of our packages that Python would take from somewhere else."""
+    try:
+        ours = {str(file) for file in distribution("curehold").files or ()}
+        root = Path(str(distribution("curehold").locate_file(""))).resolve()
+    except PackageNotFoundError:
+        return ["curehold is not installed: install it in an environment of its own"]
+    found = []
+    for name in PACKAGES:
+        spec = find_spec(name)
+        place = Path(spec.origin).resolve() if spec and spec.origin else None
+        installed = f"{name}/__init__.py" in ours and place == root / name / "__init__.py"
+        editable = place is not None and place.parent.parent == Path(__file__).resolve().parents[2]
+        if not installed and not editable:
+            found.append(
+                f"package {name} comes from {place}, not from curehold; "
+                "install curehold in an environment of its own"
+            )
+    return found
+
+
+async def read_once(config: Config) -> dict[str, tuple[Sample, LinkStatistics]]:
+    """Every configured point, read once over its real link."""
+    clock = RealClock()
+    found: dict[str, tuple[Sample, LinkStatistics]] = {}
+    for name, settings in config.links.items():
+        link: Link = open_link(name, settings, config.points(name), config.outputs(name), clock)
+        try:
+            await link.poll_once()
+            statistics = link.statistics()
+            found |= {point: (sample, statistics) for point, sample in link.snapshot().items()}
+        finally:
+            await link.close()
+    return found
+
+
+def check(config: Config, *, as_json: bool, offline: bool) -> int:
+    """Show what every channel reads now.
+
+    Args:
+        config: already found valid.
+        as_json: one JSON document a channel.
+        offline: do not touch the wires.
+
+    Returns:
+        0 when all is well, 1 when a channel cannot be read or a package is
+        not ours.
+    """
+    faults = misplaced_packages()
+    for fault in faults:
+        say(fault)
+    if offline:
+        say(f"Configuration is right: {len(config.rigs)} rigs, {len(config.links)} links.")
+        return 1 if faults else 0
+    samples = asyncio.run(read_once(config))
+    rows = [_row(config, point, sample) for point, (sample, _) in samples.items()]
+    if as_json:
+        for row in rows:
+            say_json(row)
+    else:
+        head = ("rig", "channel", "reads", "state", "link", "unit", "number")
+        table(head, [[row[name] for name in head] for row in rows])
+    bad = sum(sample.quality != "good" for sample, _ in samples.values())
+    if not as_json:
+        say(f"{len(rows)} channels read, {bad} of them not good." if bad else "All channels read.")
+    return 1 if bad or faults else 0
+
+
+def _row(config: Config, point: str, sample: Sample) -> dict[str, object]:
+    rig, name = point.split("/")
+    settings = next(item for item in config.rigs if item.name == rig)
+    place = settings.channels[name] if name in settings.channels else settings.outputs[name]
+    channel = BY_NAME.get(name) or OUTPUTS_BY_NAME[name]
+    if channel.kind in (Kind.SWITCH, Kind.OUTPUT) and sample.value is not None:
+        reads = "on" if sample.value else "off"
+    else:
+        reads = number(sample.value, channel.unit)
+    return {
+        "rig": rig,
+        "channel": name,
+        "reads": reads,
+        "value": sample.value,
+        "state": sample.reason or sample.quality,
+        "link": place.link,
+        "unit": place.unit,
+        "number": place.number,
+    }

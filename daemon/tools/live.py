@@ -1,0 +1,97 @@
+"""`curehold status` and `curehold answer`: what the running daemon says, over its socket."""
+
+import json
+import os
+import uuid
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from daemon.control import ask
+from daemon.notify.messages import StateMessage
+from daemon.tools.show import bar, duration, number, say, say_json
+
+ANSWER_S_MAX = 15.0
+
+
+def show_status(socket: Path, *, as_json: bool) -> int:
+    """What every rig is doing now; 0 when no alarm stands, else 1."""
+    answer = ask(socket, {"verb": "status"}, ANSWER_S_MAX)
+    states = [StateMessage.model_validate_json(json.dumps(item)) for item in answer["rigs"]]
+    if as_json:
+        for item in answer["rigs"]:
+            say_json(item)
+    else:
+        for state in states:
+            for line in status_lines(state):
+                say(line)
+    return 1 if any(state.alarms for state in states) else 0
+
+
+def give_answer(socket: Path, rig: str, verb: str, *, tag: str, minutes: float, text: str) -> int:
+    """Say *seen*, *going*, *quiet* or a note; 0 when it was carried out, else 1."""
+    request: dict[str, Any] = {
+        "verb": verb,
+        "rig": rig,
+        "id": uuid.uuid4().hex,
+        "schema_version": 1,
+        "who": os.environ.get("SUDO_USER") or os.environ.get("USER") or f"uid {os.getuid()}",
+        "tag": tag,
+        "minutes": minutes,
+        "text": text,
+    }
+    answer = ask(socket, request, ANSWER_S_MAX)
+    say(str(answer["answer"]))
+    return 0 if answer["ok"] else 1
+
+
+def status_lines(state: StateMessage) -> Iterable[str]:
+    """A rig's state in a few lines, none wider than 78 characters where it can be helped."""
+    if state.pretend:
+        yield "PRETEND RIG: nothing is heated."
+    run = f"run {state.run}" if state.run else "no run"
+    known = "" if state.history_known else "  (how it came here was not seen)"
+    yield f"{state.title}  {state.phase_title.upper()}{known}  {run}"
+    if state.watch_only:
+        yield "  WATCH-ONLY: this program has no power over the heat of this rig."
+    yield f"  {measured(state)}"
+    yield f"  heat {state.permit}: {state.permit_why}"
+    if state.hold_min is not None and state.run:
+        yield f"  {hold_line(state)}"
+    for alarm in state.alarms:
+        seen = f"  seen by {alarm.seen_by}" if alarm.seen_by else ""
+        yield f"  {alarm.state.upper()} {alarm.tag}{seen}"
+        yield f"    {alarm.text}"
+    if not state.alarms:
+        yield "  no alarm"
+    if not state.store_ok:
+        yield "  RECORDS ARE NOT BEING STORED: look at the disk."
+    yield f"  not judged, for it is not fitted: {', '.join(state.not_fitted) or 'nothing'}"
+
+
+def measured(state: StateMessage) -> str:
+    """Pads and air in a few words: `pads 140/139 C  air 207/206 kPa`."""
+    pads = [name for name in state.values if name.startswith("pad_")]
+    bags = [name for name in state.values if name.startswith("bag_")]
+    parts = []
+    if pads:
+        parts.append("pads " + "/".join(_shown(state, name) for name in pads) + " C")
+    if bags:
+        parts.append("air " + "/".join(_shown(state, name) for name in bags) + " kPa")
+    return "  ".join(parts)
+
+
+def hold_line(state: StateMessage) -> str:
+    """The hold clock as a bar with figures."""
+    hold_s, total_s = state.hold_s, (state.hold_min or 0) * 60
+    share = hold_s / total_s if total_s else 0.0
+    off = state.heat_off_expected_at
+    end = f"  heat off {off[11:16]} UTC" if off else ""
+    return f"hold {bar(share)} {duration(hold_s)} of {duration(total_s)}{end}"
+
+
+def _shown(state: StateMessage, name: str) -> str:
+    value = state.values[name]
+    if value.value is None:
+        return value.reason.value or "?"
+    return number(round(value.value))

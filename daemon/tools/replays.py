@@ -1,0 +1,114 @@
+"""`curehold replay`: judge a stored run or a CSV trace again."""
+
+from pathlib import Path
+
+from daemon.notify.messages import utc_text
+from daemon.replay import Folded, fold_run, fold_trace
+from daemon.store.reader import StoreReader
+from daemon.tools.show import Progress, complain, duration, say, say_json
+from daemon.trace import read_trace
+from rules.events import (
+    AlarmChanged,
+    CommandAnswered,
+    Event,
+    Interrupted,
+    LimitsChanged,
+    PermitChanged,
+    PhaseChanged,
+    Pressed,
+    Prompted,
+    RunClosed,
+    RunOpened,
+    as_dict,
+)
+from rules.limits import LimitsBase
+from rules.state import RULES_VERSION
+
+
+def replay_trace(path: Path, limits: LimitsBase | None, *, as_json: bool) -> int:
+    """Judge a CSV trace and print its events; 0."""
+    trace = read_trace(path)
+    if trace.ignored:
+        complain(f"{path.name}: no channels, ignored: {', '.join(trace.ignored)}")
+    progress = Progress("judging", len(trace.frames))
+    count = 0
+    for folded in fold_trace(trace, limits):
+        progress.reached(folded.frame.seq)
+        count += len(folded.decision.events)
+        _print(folded, as_json=as_json, wall=trace.has_wall)
+    progress.done()
+    if not as_json:
+        say(f"{count} events in {len(trace.frames)} rows, one each {trace.period_s:g} s.")
+        say(f"Fitted: {', '.join(trace.channels)}. What is not fitted was not judged.")
+    return 0
+
+
+def replay_run(reader: StoreReader, run_id: int, *, as_json: bool) -> int:
+    """Judge a stored run again and hold its events against the stored ones.
+
+    Returns:
+        0 when they are equal to the bit, else 1.
+    """
+    record = reader.run(run_id)
+    stored = [(item.seq, item.event) for item in reader.events(run_id)]
+    judged: list[tuple[int, Event]] = []
+    for folded in fold_run(reader, run_id):
+        judged += [(folded.frame.seq, event) for event in folded.decision.events]
+        _print(folded, as_json=as_json, wall=True)
+    # Of an open run the newest frames may be in one list and not in the other.
+    last_seq = min(judged[-1][0], stored[-1][0]) if judged and stored else 0
+    if record.outcome is None:
+        judged = [item for item in judged if item[0] <= last_seq]
+        stored = [item for item in stored if item[0] <= last_seq]
+    equal = stored == judged
+    if as_json:
+        return 0 if equal else 1
+    if equal:
+        say(f"Run {run_id}: {len(judged)} events, equal to the record to the bit.")
+        return 0
+    say(f"Run {run_id}: {len(judged)} events now, {len(stored)} on record: NOT equal.")
+    if record.rules_version != str(RULES_VERSION):
+        say(f"It was judged by rules version {record.rules_version}; these are {RULES_VERSION}.")
+    return 1
+
+
+def _print(folded: Folded, *, as_json: bool, wall: bool) -> None:
+    for event in folded.decision.events:
+        if as_json:
+            body: dict[str, object] = {"t_s": folded.t_s}
+            if wall:
+                body["time_utc"] = utc_text(folded.frame.wall_ns)
+            say_json({**body, **as_dict(event)})
+        else:
+            say(f"{clock_of(folded.t_s):>9}  {words(event)}")
+
+
+def clock_of(t_s: float) -> str:
+    """Time into a run, `h:mm:ss`."""
+    minutes, seconds = divmod(int(t_s), 60)
+    return f"{minutes // 60}:{minutes % 60:02d}:{seconds:02d}"
+
+
+def words(event: Event) -> str:  # noqa: C901  # one plain branch per kind of event
+    """One event in words."""
+    match event:
+        case RunOpened(run=run):
+            return f"RUN {run} opens"
+        case RunClosed(run=run, outcome=outcome, hold_s=hold_s):
+            return f"RUN {run} ends: {outcome}, hold {duration(hold_s)}"
+        case PhaseChanged(phase=phase, why=why):
+            return f"phase {phase}: {why}"
+        case AlarmChanged(tag=tag, state=state, text=text):
+            return f"{state.upper():5} {tag}: {text}"
+        case Prompted(tag=tag, said=said):
+            return f"prompt {tag}: {said}"
+        case PermitChanged(permit=permit, why=why):
+            return f"heat permit {permit}: {why}"
+        case Pressed(button=button, did=did):
+            return f"{button} pressed: {did}"
+        case Interrupted(gap_s=gap_s):
+            return f"no frames for {duration(gap_s)}"
+        case LimitsChanged(limits_hash=limits_hash):
+            return f"other limits from here on: {limits_hash[:12]}"
+        case CommandAnswered(verb=verb, who=who, via=via, answer=answer):
+            return f"{who} by {via}: {verb}: {answer}"

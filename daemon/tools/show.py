@@ -1,0 +1,89 @@
+"""Showing things in a terminal: tables, bars and times, for tired eyes."""
+
+import json
+import sys
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+BAR_WIDTH = 20
+
+
+def say(text: str = "") -> None:
+    """One line on standard output, at once."""
+    sys.stdout.write(text + "\n")
+    sys.stdout.flush()
+
+
+def complain(text: str) -> None:
+    """One line on standard error, at once."""
+    sys.stderr.write(text + "\n")
+    sys.stderr.flush()
+
+
+def say_json(body: object) -> None:
+    """One JSON document on one line."""
+    say(json.dumps(body, ensure_ascii=False, separators=(",", ":"), default=str))
+
+
+def table(head: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
+    """A plain table, columns as wide as needed, no line longer than it must be."""
+    cells = [[str(cell) for cell in row] for row in rows]
+    widths = [
+        max([len(name), *(len(row[index]) for row in cells)]) for index, name in enumerate(head)
+    ]
+    for row in [list(head), *cells]:
+        padded = (cell.ljust(width) for cell, width in zip(row, widths, strict=True))
+        say("  ".join(padded).rstrip())
+
+
+def bar(share: float, width: int = BAR_WIDTH) -> str:
+    """A progress bar; `share` from 0 to 1."""
+    full = round(min(max(share, 0.0), 1.0) * width)
+    return "[" + "#" * full + "." * (width - full) + "]"
+
+
+class Progress:
+    """A bar on standard error while long work goes on; silent without a terminal."""
+
+    def __init__(self, what: str, total: int) -> None:
+        """Show the bar.
+
+        Args:
+            what: in a word or two.
+            total: how much there is to do.
+        """
+        self._what = what
+        self._total = max(total, 1)
+        self._shown = -1
+        self._on = sys.stderr.isatty()
+
+    def reached(self, count: int) -> None:
+        """So much is done."""
+        percent = 100 * count // self._total
+        if self._on and percent != self._shown:
+            self._shown = percent
+            sys.stderr.write(f"\r{self._what} {bar(percent / 100)} {percent} %")
+            sys.stderr.flush()
+
+    def done(self) -> None:
+        """Clear the bar away."""
+        if self._on and self._shown >= 0:
+            sys.stderr.write("\r\x1b[K")
+            sys.stderr.flush()
+
+
+def number(value: float | None, unit: str = "") -> str:
+    """A measured value for people; a dash when there is none."""
+    if value is None:
+        return "-"
+    shown = f"{value:.0f}" if abs(value) >= 100 or value == int(value) else f"{value:.1f}"
+    return f"{shown} {unit}".rstrip()
+
+
+def duration(seconds: float) -> str:
+    """A time span for people: `4 h 10 min`, `12 min`, `8 s`."""
+    if seconds < 60:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours} h {minutes:02d} min" if hours else f"{minutes} min"

@@ -1,0 +1,195 @@
+"""Shows the main job: pretend rig, broker, daemon, and what a phone would see.
+
+Run by `deploy/try.sh`. Everything it starts is a real part of the project or a
+real broker; all of it listens on this computer only and ends with this program.
+"""
+
+import json
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+ROOT = HERE.parent
+HOME = ROOT / ".cache" / "try"
+CUREHOLD = Path(sys.executable).with_name("curehold")
+SPEED = 180
+ACCOUNTS = ("curehold", "board", "bay-2-phone")
+START_S_MAX = 20.0
+
+
+class TryError(Exception):
+    """Something did not start; the message says what and where to look."""
+
+
+def free_port() -> int:
+    """A TCP port nobody listens on now."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@contextmanager
+def started(
+    name: str, command: list[str], *, piped: bool = False
+) -> Iterator[subprocess.Popen[str]]:
+    """A child that ends, whatever happens, when the block does."""
+    with (HOME / f"{name}.log").open("w") as log:
+        child = subprocess.Popen(  # noqa: S603  # our own programs, no shell
+            command,
+            stdout=subprocess.PIPE if piped else log,
+            stderr=log,
+            stdin=subprocess.DEVNULL,
+            text=True,
+            # Ctrl-C is ours to pass on, in order.
+            start_new_session=True,
+        )
+        try:
+            yield child
+        finally:
+            end(child)
+
+
+def end(child: "subprocess.Popen[str]") -> None:
+    """Ask a child to end, and make it so."""
+    if child.poll() is None:
+        child.send_signal(signal.SIGTERM)
+    try:
+        child.wait(timeout=10)
+    except subprocess.TimeoutExpired:
+        child.kill()
+        child.wait()
+    if child.stdout is not None:
+        child.stdout.close()
+
+
+def broker_command(port: int) -> list[str]:
+    """Accounts, rights and configuration as deployed, on a port of its own."""
+    home = HOME / "broker"
+    home.mkdir()
+    subprocess.run(  # noqa: S603  # our own script
+        ["/bin/sh", str(HERE / "mosquitto" / "make-users.sh"), str(home), *ACCOUNTS],
+        check=True,
+        capture_output=True,
+    )
+    shutil.copy(HERE / "mosquitto" / "acl", home / "acl")
+    text = (HERE / "mosquitto" / "curehold.conf").read_text()
+    text = text.replace("/etc/mosquitto/curehold/", f"{home}/")
+    text = text.replace("listener 1883 127.0.0.1", f"listener {port} 127.0.0.1")
+    text = text.replace("persistence true", "persistence false")
+    if os.geteuid() == 0:
+        text += "\nuser root\n"  # else it could not enter this folder
+    (home / "broker.conf").write_text(text)
+    program = shutil.which("mosquitto", path=f"{os.environ.get('PATH', '')}:/usr/sbin")
+    if program is None:
+        raise TryError("mosquitto is missing; run this by: sh deploy/try.sh")
+    return [program, "-c", str(home / "broker.conf")]
+
+
+def configuration(broker_port: int, modbus_port: int, pace_port: int) -> Path:
+    """The example configuration, pointed at the pretend rig."""
+    text = (HERE / "curehold.example.toml").read_text()
+    for old, new in (
+        ("/var/lib/curehold/curehold.db", str(HOME / "curehold.db")),
+        ("/run/curehold/control.sock", str(HOME / "control.sock")),
+        ("port = 1883", f"port = {broker_port}"),
+        ("/etc/curehold/curehold.password", str(HOME / "broker" / "curehold.password")),
+        ('host = "192.0.2.10"', 'host = "127.0.0.1"'),
+        ("port = 502\n", f"port = {modbus_port}\n"),
+    ):
+        if old not in text:
+            raise TryError(f"deploy/curehold.example.toml no longer says {old!r}")
+        text = text.replace(old, new)
+    daemon = HOME / "shop.toml"
+    daemon.write_text(text + f"\n[pretend]\nport = {pace_port}\n")
+    phone = HOME / "phone.toml"
+    phone.write_text(
+        daemon.read_text()
+        .replace('username = "curehold"', 'username = "bay-2-phone"')
+        .replace("curehold.password", "bay-2-phone.password")
+    )
+    return daemon
+
+
+def ports_of(plant: "subprocess.Popen[str]") -> tuple[int, int]:
+    """Where the plant serves, from its first line."""
+    assert plant.stdout is not None  # noqa: S101  # it was started with a pipe
+    line = plant.stdout.readline()
+    if not line:
+        raise TryError(f"the pretend rig did not start; see {HOME / 'plant.log'}")
+    ready = json.loads(line)
+    return ready["modbus_port"], ready["pace_port"]
+
+
+def show(scenario: str) -> int:
+    """Start everything, follow it through the broker, end everything."""
+    shutil.rmtree(HOME, ignore_errors=True)
+    HOME.mkdir(parents=True)
+    broker_port = free_port()
+    with ExitStack() as parts:
+        broker = parts.enter_context(started("broker", broker_command(broker_port)))
+        plant = parts.enter_context(
+            started(
+                "plant",
+                [
+                    str(CUREHOLD),
+                    "simulate",
+                    "--scenario",
+                    scenario,
+                    "--pace",
+                    f"lockstep={SPEED}",
+                ],
+                piped=True,
+            )
+        )
+        config = configuration(broker_port, *ports_of(plant))
+        phone = [str(CUREHOLD), "watch", "--config", str(HOME / "phone.toml"), "--rig", "bay-2"]
+        print(  # noqa: T201  # this program talks to a person
+            f"PRETEND RIG, nothing is heated. 1 s = {SPEED // 60} min. Ctrl-C stops all.",
+            flush=True,
+        )
+        with subprocess.Popen(phone, start_new_session=True) as watcher:  # noqa: S603  # our own program
+            try:
+                command = [str(CUREHOLD), "supervise", str(config)]
+                daemon = parts.enter_context(started("daemon", command))
+                code = daemon.wait()
+                if broker.poll() is not None or code:
+                    raise TryError(f"the daemon ended with {code}; see {HOME / 'daemon.log'}")
+            finally:
+                end(watcher)
+    print_ending(config)
+    return 0
+
+
+def print_ending(config: Path) -> None:
+    """What is on record now."""
+    short = os.path.relpath(CUREHOLD)
+    subprocess.run([str(CUREHOLD), "runs", "--config", str(config)], check=True)  # noqa: S603  # our own program
+    for line in (
+        f"Trace:   CUREHOLD_CONFIG={os.path.relpath(config)} {short} export 2",
+        f"Replay:  CUREHOLD_CONFIG={os.path.relpath(config)} {short} replay 2",
+    ):
+        print(line)  # noqa: T201  # this program talks to a person
+
+
+def main() -> int:
+    """Run; 0 when all went well, 1 when something did not start, 130 on Ctrl-C."""
+    signal.signal(signal.SIGTERM, lambda *_: (_ for _ in ()).throw(KeyboardInterrupt()))
+    try:
+        return show(sys.argv[1] if len(sys.argv) > 1 else "demo")
+    except KeyboardInterrupt:
+        print("\nstopped; nothing is left running.", file=sys.stderr)  # noqa: T201  # this program talks to a person
+        return 130
+    except TryError as error:
+        print(f"try: {error}", file=sys.stderr)  # noqa: T201  # this program talks to a person
+        return 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
