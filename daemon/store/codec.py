@@ -2,15 +2,14 @@
 
 Fixed layout, little endian: header, then per channel value, time, quality and
 reason, then the outputs as read back, then a JSON tail only when there are
-commands or an unusual boot id, then a CRC-32. Names are not repeated in every
-frame: the header names a stored `Layout`. The order of the lists `_QUALITIES`
-and `_REASONS` is part of the format: append to them, never reorder.
+commands, then a CRC-32. What stays the same from frame to frame is stored once,
+as a `Layout`; the header names it by its hash. The order of the lists
+`_QUALITIES` and `_REASONS` is part of the format: append, never reorder.
 """
 
 import hashlib
 import json
 import struct
-import uuid
 import zlib
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
@@ -21,14 +20,14 @@ from daemon.store.errors import StoreDamaged
 from rules.frame import Command, Frame, Health, Quality, Reading, Reason
 
 VERSION = 1
-_KEY_BYTES = 8
+_KEY_BYTES = 16
 _HEAD_BYTES = 1 + _KEY_BYTES
 _CRC = struct.Struct("<I")
-# version, layout, flags, seq, t_ns, wall_ns, utc_offset_s, boot id, polls late, missed
-_HEADER = f"<B{_KEY_BYTES}sBqqqi16sqq"
-_HEADER_ITEMS = 10
+# version, layout, flags, seq, t_ns, wall_ns, utc_offset_s, polls late, missed
+_HEADER = f"<B{_KEY_BYTES}sBqqqiqq"
+_HEADER_ITEMS = 9
 
-_WALL_TRUSTED, _STORE_OK, _BOOT_IS_UUID = 0x01, 0x02, 0x04
+_WALL_TRUSTED, _STORE_OK = 0x01, 0x02
 _BROKER_SHIFT, _BROKER_MASK = 4, 0x30
 _NO_VALUE = 0x80
 _TRISTATE: tuple[bool | None, ...] = (None, False, True)
@@ -55,13 +54,15 @@ _REASON_CODES = {reason: code for code, reason in enumerate(_REASONS)}
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """The channels and outputs of a frame, in order.
+    """What stays the same from frame to frame.
 
     Attributes:
-        body: both lists as JSON, as stored.
+        body: all of it as JSON, as stored.
         key: the first bytes of the SHA-256 of `body`; names it in each frame.
-        channels: keys of `Frame.values`.
-        outputs: keys of `Frame.readback`.
+        channels: keys of `Frame.values`, in order.
+        outputs: keys of `Frame.readback`, in order.
+        boot_id: of the frames.
+        limits_hash: of the frames.
         fixed: packs everything of fixed size.
     """
 
@@ -69,21 +70,27 @@ class Layout:
     key: bytes
     channels: tuple[str, ...]
     outputs: tuple[str, ...]
+    boot_id: str
+    limits_hash: str
     fixed: struct.Struct
 
 
 @lru_cache(maxsize=256)
-def layout_for(channels: tuple[str, ...], outputs: tuple[str, ...]) -> Layout:
-    """The layout of frames with these channels and outputs."""
-    body = json.dumps({"channels": channels, "outputs": outputs}, separators=(",", ":"))
+def layout_for(
+    channels: tuple[str, ...], outputs: tuple[str, ...], boot_id: str, limits_hash: str
+) -> Layout:
+    """The layout of frames that have all this in common."""
+    same = {"channels": channels, "outputs": outputs, "boot_id": boot_id}
+    # ASCII escapes carry any text, broken surrogates too.
+    body = json.dumps(same | {"limits_hash": limits_hash}, separators=(",", ":"))
     key = hashlib.sha256(body.encode()).digest()[:_KEY_BYTES]
     fixed = struct.Struct(_HEADER + "dqBB" * len(channels) + "B" * len(outputs))
-    return Layout(body, key, channels, outputs, fixed)
+    return Layout(body, key, channels, outputs, boot_id, limits_hash, fixed)
 
 
 def layout_of(frame: Frame) -> Layout:
     """The layout of a frame."""
-    return layout_for(tuple(frame.values), tuple(frame.readback))
+    return layout_for(tuple(frame.values), tuple(frame.readback), frame.boot_id, frame.limits_hash)
 
 
 def layout_from(body: str) -> Layout:
@@ -94,24 +101,29 @@ def layout_from(body: str) -> Layout:
     """
     try:
         found = json.loads(body)
-        return layout_for(tuple(found["channels"]), tuple(found["outputs"]))
+        channels, outputs = tuple(found["channels"]), tuple(found["outputs"])
+        return layout_for(channels, outputs, found["boot_id"], found["limits_hash"])
     except (ValueError, KeyError, TypeError) as error:
         raise StoreDamaged(f"a stored frame layout cannot be read: {error}") from error
+
+
+def layout_key(body: bytes) -> bytes:
+    """The key of the layout that a stored frame names; not checked."""
+    return body[1:_HEAD_BYTES]
 
 
 def encode(frame: Frame, layout: Layout) -> bytes:
     """A frame as bytes.
 
     Args:
-        frame: with exactly the channels and outputs of `layout`.
+        frame: any frame.
         layout: `layout_of(frame)`.
 
     Raises:
         ValueError: a whole number does not fit into 64 bits, or a value into a float.
     """
-    boot = _boot_bytes(frame.boot_id)
-    items: list[Any] = [VERSION, layout.key, _flags(frame, boot), frame.seq, frame.t_ns]
-    items += [frame.wall_ns, frame.utc_offset_s, boot or bytes(16)]
+    items: list[Any] = [VERSION, layout.key, _flags(frame), frame.seq, frame.t_ns]
+    items += [frame.wall_ns, frame.utc_offset_s]
     items += [frame.health.polls_late, frame.health.polls_missed]
     for reading in frame.values.values():
         missing = reading.value is None
@@ -126,7 +138,7 @@ def encode(frame: Frame, layout: Layout) -> bytes:
         raise ValueError(
             f"frame {frame.seq}: a number in it is too large to store: {error}"
         ) from error
-    body += _tail(frame, boot)
+    body += _tail(frame)
     return body + _CRC.pack(zlib.crc32(body))
 
 
@@ -135,7 +147,7 @@ def decode(body: bytes, layouts: Mapping[bytes, Layout]) -> Frame:
 
     Args:
         body: as stored.
-        layouts: all stored layouts by key.
+        layouts: stored layouts by key.
 
     Raises:
         StoreDamaged: altered, cut short, or of an unknown format or layout.
@@ -148,7 +160,7 @@ def decode(body: bytes, layouts: Mapping[bytes, Layout]) -> Frame:
         )
     if checked[0] != VERSION:
         raise StoreDamaged(f"a stored frame has format {checked[0]}, this program reads {VERSION}")
-    layout = layouts.get(checked[1:_HEAD_BYTES])
+    layout = layouts.get(layout_key(checked))
     if layout is None or len(checked) < layout.fixed.size:
         raise StoreDamaged("a stored frame names a layout that is not stored, or is too short")
     return _unpack(checked, layout)
@@ -156,9 +168,9 @@ def decode(body: bytes, layouts: Mapping[bytes, Layout]) -> Frame:
 
 def _unpack(checked: bytes, layout: Layout) -> Frame:
     items = layout.fixed.unpack_from(checked)
-    _, _, flags, seq, t_ns, wall_ns, utc_offset_s, boot, late, missed = items[:_HEADER_ITEMS]
+    _, _, flags, seq, t_ns, wall_ns, utc_offset_s, late, missed = items[:_HEADER_ITEMS]
     tail = checked[layout.fixed.size :]
-    extra: dict[str, Any] = json.loads(tail) if tail else {}
+    commands = json.loads(tail) if tail else []
     values_end = _HEADER_ITEMS + 4 * len(layout.channels)
     values = {
         name: Reading(
@@ -175,7 +187,7 @@ def _unpack(checked: bytes, layout: Layout) -> Frame:
         t_ns=t_ns,
         wall_ns=wall_ns,
         wall_trusted=bool(flags & _WALL_TRUSTED),
-        boot_id=str(uuid.UUID(bytes=boot)) if flags & _BOOT_IS_UUID else extra["boot_id"],
+        boot_id=layout.boot_id,
         values=values,
         readback=dict(zip(layout.outputs, states, strict=True)),
         health=Health(
@@ -184,8 +196,9 @@ def _unpack(checked: bytes, layout: Layout) -> Frame:
             polls_late=late,
             polls_missed=missed,
         ),
-        commands=tuple(Command(**command) for command in extra.get("commands", ())),
+        commands=tuple(Command(**command) for command in commands),
         utc_offset_s=utc_offset_s,
+        limits_hash=layout.limits_hash,
     )
 
 
@@ -194,28 +207,13 @@ def storable(text: str) -> str:
     return text.encode("utf-8", "replace").decode()
 
 
-def _flags(frame: Frame, boot: bytes | None) -> int:
+def _flags(frame: Frame) -> int:
     flags = _TRISTATE_CODES[frame.health.broker_ok] << _BROKER_SHIFT
     flags |= _WALL_TRUSTED if frame.wall_trusted else 0
-    flags |= _STORE_OK if frame.health.store_ok else 0
-    return flags | (_BOOT_IS_UUID if boot is not None else 0)
+    return flags | (_STORE_OK if frame.health.store_ok else 0)
 
 
-def _tail(frame: Frame, boot: bytes | None) -> bytes:
-    if boot is not None and not frame.commands:
+def _tail(frame: Frame) -> bytes:
+    if not frame.commands:
         return b""
-    extra: dict[str, Any] = {"commands": [asdict(command) for command in frame.commands]}
-    if boot is None:
-        extra["boot_id"] = frame.boot_id
-    # ASCII escapes carry any text a person can send, broken surrogates too.
-    return json.dumps(extra, separators=(",", ":")).encode()
-
-
-@lru_cache(maxsize=8)
-def _boot_bytes(boot_id: str) -> bytes | None:
-    """The 16 bytes of a boot id in the usual form; None for any other text."""
-    try:
-        found = uuid.UUID(boot_id)
-    except ValueError:
-        return None
-    return found.bytes if str(found) == boot_id else None
+    return json.dumps([asdict(command) for command in frame.commands]).encode()

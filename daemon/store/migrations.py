@@ -15,6 +15,8 @@ APPLICATION_ID = 0x43555245
 
 MIGRATIONS = Migrations("curehold")
 
+# `frame` has a rowid, so that rows of all rigs are added at the end: keyed by
+# (rig, seq) alone, eight rigs wrote 3.2 kB to the disk per frame instead of 1.6.
 _FIRST = (
     f"PRAGMA application_id = {APPLICATION_ID}",
     "CREATE TABLE rig (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE) STRICT",
@@ -43,7 +45,7 @@ _FIRST = (
         wall_ns INTEGER NOT NULL,
         body BLOB NOT NULL,
         PRIMARY KEY (rig, seq)
-    ) STRICT, WITHOUT ROWID""",
+    ) STRICT""",
     """CREATE TABLE event (
         rig INTEGER NOT NULL,
         seq INTEGER NOT NULL,

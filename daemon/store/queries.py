@@ -5,6 +5,7 @@ holds on to the database keeps its log from being reused.
 """
 
 import sqlite3
+from collections.abc import Mapping
 from pathlib import Path
 
 from daemon.store import codec
@@ -38,14 +39,31 @@ def rig_number(connection: sqlite3.Connection, rig: str) -> int:
     return int(row[0]) if row else 0
 
 
-def layouts(connection: sqlite3.Connection) -> dict[bytes, codec.Layout]:
-    """All frame layouts by key.
+def limits(connection: sqlite3.Connection) -> dict[str, str]:
+    """All limits frames were ever judged by, as JSON, by their hash."""
+    return dict(connection.execute("SELECT hash, body FROM limits"))
+
+
+def limits_of(known: Mapping[str, str], limits_hash: str) -> str:
+    """One of them.
 
     Raises:
-        StoreDamaged: one cannot be read.
+        StoreDamaged: it is not stored.
     """
-    rows = connection.execute("SELECT key, body FROM layout")
-    return {key: codec.layout_from(body) for key, body in rows}
+    if limits_hash not in known:
+        raise StoreDamaged(
+            f"the limits with hash {limits_hash[:12]!r} are named by a frame or run, but not stored"
+        )
+    return known[limits_hash]
+
+
+def _layouts(connection: sqlite3.Connection, keys: set[bytes]) -> dict[bytes, codec.Layout]:
+    found = {}
+    for key in keys:
+        row = connection.execute("SELECT body FROM layout WHERE key = ?", (key,)).fetchone()
+        if row is not None:
+            found[key] = codec.layout_from(row[0])
+    return found
 
 
 def frames_page(
@@ -56,11 +74,11 @@ def frames_page(
     Raises:
         StoreDamaged: a frame cannot be read.
     """
-    known = layouts(connection)
     rows = connection.execute(
         "SELECT seq, body FROM frame WHERE rig = ? AND seq BETWEEN ? AND ? ORDER BY seq LIMIT ?",
         (rig_number(connection, rig), first_seq, last_seq, PAGE_ROWS),
-    )
+    ).fetchall()
+    known = _layouts(connection, {codec.layout_key(body) for _, body in rows})
     found = []
     for seq, body in rows:
         try:

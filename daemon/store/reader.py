@@ -99,13 +99,17 @@ class StoreReader:
         return CheckpointRecord(*row) if row else None
 
     def limits(self, run_id: int) -> str:
-        """The limits a run was judged by, JSON as it was registered."""
-        run = self.run(run_id)
+        """The limits in force when a run opened, JSON as it was registered."""
+        return self.limits_by_hash(self.run(run_id).limits_hash)
+
+    def limits_by_hash(self, limits_hash: str) -> str:
+        """The limits that a frame or run names, JSON as it was registered.
+
+        Raises:
+            StoreDamaged: they are not stored.
+        """
         with self._open() as connection:
-            row = connection.execute(
-                "SELECT body FROM limits WHERE hash = ?", (run.limits_hash,)
-            ).fetchone()
-        return str(row[0])
+            return queries.limits_of(queries.limits(connection), limits_hash)
 
     def chain_head(self, rig: str) -> str:
         """The newest link of a rig's chain, hexadecimal; lodged elsewhere it shows a cut tail."""

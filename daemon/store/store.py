@@ -140,7 +140,7 @@ class Store:
 
         Args:
             rig: name of the rig; its chain of events hangs on it.
-            limits_json: the limits in force; stored with each run by their hash.
+            limits_json: the limits in force; stored once, by the SHA-256 of this text.
             rules_version: of the rules; also the version of its checkpoints.
             software_version: of this program.
         """
@@ -280,6 +280,14 @@ class Store:
             if len(page) < queries.PAGE_ROWS:
                 return
             first_seq = page[-1].seq + 1
+
+    async def limits_bodies(self) -> Callable[[str], str]:
+        """Gives the limits that stored frames were judged by, as JSON, by hash.
+
+        What it returns raises `StoreDamaged` when there are none of that hash.
+        """
+        known = await self._ask(queries.limits, self._writer.connection)
+        return partial(queries.limits_of, known)
 
     async def next_delivery(self, dest: str, now_wall_ns: int) -> Delivery | None:
         """The oldest message for a destination that is not done.

@@ -21,6 +21,7 @@ log = structlog.get_logger()
 
 CHECKPOINTS_KEPT = 4
 BUSY_S_MAX = 5.0
+_LOG_PAGES = 1000  # SQLite's own default
 _LOG_BYTES_KEPT = 4 << 20
 
 
@@ -66,6 +67,7 @@ class Writer:
             self.connection.close()
             raise queries.damaged(path, error) from error
         self.outbox = Outbox(self.connection, rows_max=outbox_rows_max)
+        self._set_log_size()
 
     def commit(self, batch: Sequence[Waiting]) -> None:
         """Make whole frames durable, all or none.
@@ -77,9 +79,11 @@ class Writer:
         """
         if not self._commit_unless_full(batch):
             log.error("store.reserve_released", path=str(self._path))
+            self._set_log_size()
             self._commit(batch)
         if not self.reserve.held and self.reserve.restore():
             log.info("store.reserve_restored", path=str(self._path))
+            self._set_log_size()
 
     def last_seqs(self) -> dict[str, int]:
         """The newest durable frame of every rig."""
@@ -108,6 +112,15 @@ class Writer:
         """Close the database; its log is folded in."""
         self.connection.close()
 
+    def _set_log_size(self) -> None:
+        """Without the reserve the log is folded in at each commit.
+
+        It takes some 25 kB for an event that needs one in the database, and
+        would eat the little room there is.
+        """
+        pages = _LOG_PAGES if self.reserve.held else 1
+        self.connection.execute(f"PRAGMA wal_autocheckpoint = {pages}")
+
     def _commit_unless_full(self, batch: Sequence[Waiting]) -> bool:
         """Commit; False if the disk was full and the reserve has now been given up."""
         try:
@@ -123,7 +136,7 @@ class Writer:
         given_up = 0
         self.connection.execute("BEGIN IMMEDIATE")
         try:
-            self._put_layouts(batch)
+            self._put_common(batch)
             for entry in batch:
                 rig = entry.owner.rig
                 if rig not in heads:
@@ -178,10 +191,6 @@ class Writer:
         )
         if left_open.rowcount:
             log.warning("store.run_left_open", rig=owner.rig, opened=event.run)
-        self.connection.execute(
-            "INSERT INTO limits VALUES (?, ?) ON CONFLICT (hash) DO NOTHING",
-            (owner.limits_hash, owner.limits_json),
-        )
         judged_by = (owner.limits_hash, owner.rules_version, owner.software_version)
         self.connection.execute(
             "INSERT INTO run (rig, number, opened_seq, opened_wall_ns, limits_hash, "
@@ -232,7 +241,12 @@ class Writer:
             (head.number, segment.first_seq, segment.last_seq, segment.run, segment.leaf_hash),
         )
 
-    def _put_layouts(self, batch: Sequence[Waiting]) -> None:
+    def _put_common(self, batch: Sequence[Waiting]) -> None:
+        """What frames refer to, once."""
+        limits = {entry.owner.limits_hash: entry.owner.limits_json for entry in batch}
+        self.connection.executemany(
+            "INSERT INTO limits VALUES (?, ?) ON CONFLICT (hash) DO NOTHING", limits.items()
+        )
         layouts = {entry.layout.key: entry.layout.body for entry in batch}
         self.connection.executemany(
             "INSERT INTO layout VALUES (?, ?) ON CONFLICT (key) DO NOTHING", layouts.items()

@@ -35,6 +35,7 @@ FRAMES = st.builds(
     health=st.builds(Health, st.booleans(), TRISTATE, INT64, INT64),
     commands=st.lists(COMMANDS, max_size=2).map(tuple),
     utc_offset_s=st.integers(-(2**31), 2**31 - 1),
+    limits_hash=TEXT,
 )
 FIELDS = {
     str: TEXT,

@@ -1,6 +1,7 @@
 """Frames as bytes: what may not change, and what damage must not pass for a frame."""
 
 from dataclasses import fields
+from typing import Any
 
 import pytest
 
@@ -23,7 +24,7 @@ def test_every_field_of_a_frame_is_stored() -> None:
     names = {kind: {item.name for item in fields(kind)} for kind in (Frame, Reading, Health)}
     assert names[Frame] == {
         *("seq", "t_ns", "wall_ns", "wall_trusted", "boot_id", "values", "readback", "health"),
-        *("commands", "utc_offset_s"),
+        *("commands", "utc_offset_s", "limits_hash"),
     }
     assert names[Reading] == {"value", "quality", "reason", "at_ns"}
     assert names[Health] == {"store_ok", "broker_ok", "polls_late", "polls_missed"}
@@ -49,18 +50,8 @@ def test_codes_of_stored_frames_never_change() -> None:
 
 def test_a_frame_without_commands_has_one_size() -> None:
     sizes = {len(_encode(frame(seq, pad_c=seq * 1.7))) for seq in (1, 2**30)}
-    # 70 for the header, 18 a channel, 1 an output, 4 for the check sum.
-    assert sizes == {70 + 4 * 18 + 2 + 4}
-
-
-def test_a_boot_id_that_is_no_uuid_is_kept() -> None:
-    sample = frame(1, boot_id="first boot")
-    assert _decode(_encode(sample), sample) == sample
-
-
-def test_a_uuid_in_another_spelling_is_kept_as_it_was() -> None:
-    sample = frame(1, boot_id="2F1F6F3E77A44B0C9C6E0A6F3D1C2B4A")
-    assert _decode(_encode(sample), sample).boot_id == sample.boot_id
+    # 62 for the header, 18 a channel, 1 an output, 4 for the check sum.
+    assert sizes == {62 + 4 * 18 + 2 + 4}
 
 
 def test_any_text_a_person_can_send_is_kept() -> None:
@@ -69,7 +60,7 @@ def test_any_text_a_person_can_send_is_kept() -> None:
     assert _decode(_encode(sample), sample) == sample
 
 
-@pytest.mark.parametrize("cut", [0, 1, 5, 12, 60, 147])
+@pytest.mark.parametrize("cut", [0, 1, 5, 12, 60, 139])
 def test_a_frame_cut_short_is_damaged(cut: int) -> None:
     sample = frame(1)
     with pytest.raises(StoreDamaged, match="altered or cut short"):
@@ -86,8 +77,9 @@ def test_every_single_altered_byte_is_seen() -> None:
             _decode(bytes(altered), sample)
 
 
-def test_a_frame_of_another_layout_is_not_taken_for_one_of_ours() -> None:
-    sample, other = frame(1), frame(1, readback={})
+@pytest.mark.parametrize("changed", [{"readback": {}}, {"boot_id": "b"}, {"limits_hash": "h"}])
+def test_a_frame_of_another_layout_is_not_taken_for_one_of_ours(changed: dict[str, Any]) -> None:
+    sample, other = frame(1), frame(1, **changed)
     with pytest.raises(StoreDamaged, match="layout"):
         _decode(_encode(sample), other)
 
@@ -101,4 +93,4 @@ def test_a_layout_comes_back_from_its_body() -> None:
     layout = codec.layout_of(frame(1))
     assert codec.layout_from(layout.body) == layout
     with pytest.raises(StoreDamaged, match="layout"):
-        codec.layout_from('{"channels":3}')
+        codec.layout_from('{"channels":[]}')
