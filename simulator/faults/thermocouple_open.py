@@ -1,0 +1,33 @@
+"""A thermocouple's lead breaks: its module reads an open circuit."""
+
+from typing import ClassVar
+
+from simulator.crew import Crew
+from simulator.faults.base import Fault, Side
+from simulator.plant import Rig
+from simulator.sensors import Failure
+
+
+class ThermocoupleOpen(Fault):
+    """A broken lead: one pad heats unseen.
+
+    Deadline: the thermostat still works, so nothing is hot yet; but a second
+    fault would go unseen, and from 140 °C a stuck thermostat needs 318 s to
+    160 °C (see `thermostat_stuck`). Heat must be off before.
+
+    Attributes:
+        pad: which.
+    """
+
+    wakes: ClassVar[tuple[str, ...]] = ("pad.sensor",)
+    deadline_s: ClassVar[float] = 318.0
+
+    pad: Side = "inner"
+
+    def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
+        """Break it."""
+        rig.instruments[f"pad_{self.pad}_c"].failure = Failure.OPEN
+
+    def mend(self, rig: Rig, crew: Crew) -> None:
+        """Change the lead."""
+        rig.instruments[f"pad_{self.pad}_c"].failure = Failure.NONE

@@ -1,0 +1,89 @@
+"""Where people and plant meet: what hands can set, what eyes and ears can tell.
+
+The crew gets these and nothing else, so it cannot act on what no one could see.
+"""
+
+from dataclasses import dataclass, field
+
+from simulator.bags import BagValves
+
+SIDES = ("inner", "outer")
+BUTTONS = ("start_button", "here_button", "reset_button")
+COILS = ("heat_permit", "horn", "beacon_red", "beacon_amber", "release_permit")
+
+
+@dataclass(slots=True)
+class Controls:
+    """Everything hands can set.
+
+    Attributes:
+        set_c: both thermostats' knob, °C; None is off.
+        plugged: the pads' leads are in.
+        mounted: the pads are on the tyre.
+        pins_in: the clamp's pins are in.
+        release_request: the switch that asks to let down.
+        estop_pressed: the emergency stop is pressed.
+        tyre: count of tyres brought to the rig; a new one is cold.
+        valves: by side.
+        released_at_s: by button, the plant time at which the press ends.
+    """
+
+    set_c: float | None = None
+    plugged: bool = True
+    mounted: bool = False
+    pins_in: bool = False
+    release_request: bool = False
+    estop_pressed: bool = False
+    tyre: int = 1
+    valves: dict[str, BagValves] = field(
+        default_factory=lambda: {side: BagValves() for side in SIDES}
+    )
+    released_at_s: dict[str, float] = field(default_factory=lambda: dict.fromkeys(BUTTONS, 0.0))
+
+    def press(self, button: str, now_s: float, for_s: float) -> None:
+        """Hold a button down until `now_s + for_s`."""
+        self.released_at_s[button] = now_s + for_s
+
+    def pressed(self, button: str, now_s: float) -> bool:
+        """The button is down."""
+        return now_s < self.released_at_s[button]
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What a person at the rig can see and hear.
+
+    Attributes:
+        pads_c: by side, from the thermostats' own displays, °C.
+        bags_kpa: by side, from the dial gauges, kPa.
+        lamps: outputs of the supervisor by coil name; the horn among them.
+    """
+
+    pads_c: dict[str, float]
+    bags_kpa: dict[str, float]
+    lamps: dict[str, bool]
+
+
+class RelayModule:
+    """The relay module: coils, and a time-out that opens them all.
+
+    Attributes:
+        coils: by name.
+        timeout_s: without a request for this long all coils open; 0 is never.
+        silent_s: plant time since the last request.
+    """
+
+    def __init__(self) -> None:
+        self.coils = dict.fromkeys(COILS, False)
+        self.timeout_s = 5.0
+        self.silent_s = 0.0
+
+    def heard(self) -> None:
+        """A request for this unit has come."""
+        self.silent_s = 0.0
+
+    def advance(self, dt_s: float) -> None:
+        """Count silence and open the coils when it has lasted too long."""
+        self.silent_s += dt_s
+        if 0 < self.timeout_s < self.silent_s:
+            self.coils = dict.fromkeys(COILS, False)
