@@ -102,6 +102,17 @@ async def test_segments_are_a_minute_and_keep_to_one_run(path: Path) -> None:
     assert _segments(path) == [(0, 1, 10), (1, 11, 70), (1, 71, 130)]
 
 
+async def test_a_run_that_closes_is_sealed_at_once(tmp_path: Path) -> None:
+    path = tmp_path / "store.db"
+    async with opened_store(path) as store:
+        store.append(RIG, frame(1), decision(opened(1), run=1))
+        await store.flush()
+        assert _segments(path) == []
+        store.append(RIG, frame(2), decision(closed(1), run=1))
+        await store.flush()
+        assert _segments(path) == [(1, 1, 2)]
+
+
 async def test_a_segment_goes_on_over_a_restart(tmp_path: Path) -> None:
     path = tmp_path / "store.db"
     for first in range(1, 181, 45):
