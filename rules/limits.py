@@ -80,11 +80,15 @@ def _air_faults(limits: LimitsBase) -> list[str]:
             f"phases.empty_kpa = {phases.empty_kpa:g}, filling_kpa = {phases.filling_kpa:g} and "
             f"held_kpa = {phases.held_kpa:g} must rise in this order; the bands may not cross"
         )
-    if phases.held_kpa >= facts.set_kpa:
-        found.append(
-            f"phases.held_kpa = {phases.held_kpa:g} is not below facts.set_kpa = "
-            f"{facts.set_kpa:g}; lower phases.held_kpa or raise facts.set_kpa"
-        )
+    for name, value_kpa in (
+        ("phases.held_kpa", phases.held_kpa),
+        ("hold.pressure_kpa", limits.hold.pressure_kpa),
+    ):
+        if value_kpa >= facts.set_kpa:
+            found.append(
+                f"{name} = {value_kpa:g} is not below facts.set_kpa = {facts.set_kpa:g}; "
+                f"lower {name} or raise facts.set_kpa"
+            )
     low = getattr(limits, "bag_low", None)
     if low is not None and low.warn_kpa >= facts.set_kpa:
         found.append(
