@@ -41,7 +41,7 @@ def alarm_text(
     tripped = level is Level.TRIP
     urgency = row.trip_urgency if tripped else row.warn_urgency
     when = clock_time(frame.wall_ns, frame.utc_offset_s)
-    soon = f"{urgency.value} {when}" if urgency is not Urgency.GO_NOW else urgency.value
+    soon = f"{urgency.value} {when}" if urgency is Urgency.GO_BY else urgency.value
     heat = ("SWITCH HEAT OFF. " if watch_only else "HEAT CUT. ") if tripped else ""
     do = row.trip_do if tripped else row.warn_do
     return shortened(f"{title} {soon}: {heat}{do} {said}. Since {when}.")
