@@ -60,14 +60,17 @@ def follow(
     Source:
         This project's design, "Phases".
     """
-    if phase not in OFF_THE_TYRE or not _no_air(frame):
+    no_air = _no_air(frame)
+    if phase not in OFF_THE_TYRE or no_air is False:
         return ()
+    if no_air is None:
+        return unplugged
     known = {item.name: item for item in unplugged}
     found = []
     for name in PADS:
         item = known.get(name)
         if item is None:
-            item = _newly(name, frame, signals, dt_s)
+            item = _newly(name, frame, signals, now_ns, dt_s)
         if item is not None:
             item = _still(item, frame, now_ns, replug_s)
         if item is not None:
@@ -75,29 +78,30 @@ def follow(
     return tuple(found) if found or unplugged else unplugged
 
 
-def _no_air(frame: Frame) -> bool:
+def _no_air(frame: Frame) -> bool | None:
+    """The bags hold no air; None while one of them cannot be read."""
     readings = [frame.values[name] for name in BAGS if name in frame.values]
-    return bool(readings) and all(
-        reading.quality is Quality.GOOD
-        and reading.value is not None
-        and reading.value <= NO_AIR_KPA
-        for reading in readings
-    )
+    bags_kpa = [item.value for item in readings if item.quality is Quality.GOOD]
+    if not readings or any(value is not None and value > NO_AIR_KPA for value in bags_kpa):
+        return False
+    return True if len(bags_kpa) == len(readings) and None not in bags_kpa else None
 
 
-def _newly(name: str, frame: Frame, signals: Signals, dt_s: float) -> Unplugged | None:
+def _newly(name: str, frame: Frame, signals: Signals, now_ns: int, dt_s: float) -> Unplugged | None:
     reading = frame.values.get(name)
     if reading is None:
         return None
     if reading.reason is Reason.OPEN_CIRCUIT:
         return Unplugged(name, by_drop=False)
-    was_c = next((pad.minutes.last for pad in signals.pads if pad.name == name), None)
+    past = next((pad.minutes.buckets for pad in signals.pads if pad.name == name), ())
     ambient = frame.values.get("ambient_c")
-    if reading.value is None or was_c is None or dt_s <= 0:
+    if reading.value is None or not past or dt_s <= 0:
         return None
     if ambient is None or ambient.value is None or ambient.quality is not Quality.GOOD:
         return None
-    dropped = was_c - reading.value > DROP_C_PER_S * dt_s
+    # Against the last good reading, however long ago: an hour unread is no drop.
+    passed_s = (now_ns - past[-1].end_ns) / NS_PER_S
+    dropped = past[-1].last - reading.value > DROP_C_PER_S * passed_s
     near = abs(reading.value - ambient.value) <= NEAR_AMBIENT_C
     return Unplugged(name, by_drop=True) if dropped and near else None
 
