@@ -33,7 +33,8 @@ class Standing:
         horn: pattern asked for now.
         seen_by: who said *seen*, or empty.
         going_by: who said *going*, or empty.
-        quiet_until_ns: process time until which its horn is quiet, ns.
+        quiet_until_ns: process time until which someone afar keeps its horn quiet, ns.
+        quiet_at_rig_ns: process time until which a press at the rig does, ns.
     """
 
     tag: str
@@ -47,6 +48,7 @@ class Standing:
     seen_by: str = ""
     going_by: str = ""
     quiet_until_ns: int = 0
+    quiet_at_rig_ns: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,12 +58,10 @@ class Alarms:
     Attributes:
         standing: alarms and prompts.
         started: how many have started so far, for the order.
-        quiet_until_ns: a press at the rig keeps every horn quiet until then.
     """
 
     standing: tuple[Standing, ...] = ()
     started: int = 0
-    quiet_until_ns: int = 0
 
     def tags(self, level: Level) -> tuple[str, ...]:
         """Tags that stand at `level` or worse, in started-with order.
@@ -140,6 +140,7 @@ def _changed(
         text=text,
         seen_by="" if fresh else item.seen_by,
         quiet_until_ns=0 if fresh else item.quiet_until_ns,
+        quiet_at_rig_ns=0 if fresh else item.quiet_at_rig_ns,
     )
 
 
@@ -162,7 +163,12 @@ def _with_horn(item: Standing, finding: Finding) -> Standing:
     horn = finding.horn
     if horn is None:
         horn = {Level.TRIP: row.trip_horn, Level.WARN: row.warn_horn}.get(item.level, Horn.SILENT)
-    return item if horn is item.horn else replace(item, horn=horn)
+    if horn is item.horn:
+        return item
+    if HORN_ORDER.index(horn) > HORN_ORDER.index(item.horn):
+        # A louder horn is news, even to whoever asked for quiet.
+        return replace(item, horn=horn, quiet_until_ns=0, quiet_at_rig_ns=0)
+    return replace(item, horn=horn)
 
 
 def horn(alarms: Alarms, now_ns: int) -> Horn:
@@ -174,22 +180,27 @@ def horn(alarms: Alarms, now_ns: int) -> Horn:
     Source:
         This project's design, "Horn".
     """
-    if now_ns < alarms.quiet_until_ns:
-        return Horn.SILENT
     loud = [
         item.horn
         for item in alarms.standing
-        if now_ns >= item.quiet_until_ns or item.horn is Horn.STAND_CLEAR
+        if now_ns >= item.quiet_at_rig_ns
+        and (now_ns >= item.quiet_until_ns or item.horn is Horn.STAND_CLEAR)
     ]
     return max(loud, key=HORN_ORDER.index, default=Horn.SILENT)
 
 
 def pressed_at_rig(alarms: Alarms, now_ns: int) -> Alarms:
-    """Someone pressed a button at the rig: horns are quiet for two minutes.
+    """Someone pressed a button at the rig: what stands is quiet for two minutes.
+
+    What starts or worsens later sounds at once.
 
     Source:
         This project's design, "Horn".
     """
     if not alarms.standing:
         return alarms
-    return replace(alarms, quiet_until_ns=now_ns + QUIET_AT_RIG_S * NS_PER_S)
+    until_ns = now_ns + QUIET_AT_RIG_S * NS_PER_S
+    return replace(
+        alarms,
+        standing=tuple(replace(item, quiet_at_rig_ns=until_ns) for item in alarms.standing),
+    )

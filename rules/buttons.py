@@ -5,7 +5,7 @@ Source:
     it is a stuck or taped button.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from rules.frame import NS_PER_S, Frame, Quality
 
@@ -15,15 +15,18 @@ class Button:
     """What is remembered of one button.
 
     Attributes:
-        down: as last read well; None before the first good reading, so that a
-            button found pressed is no press.
+        down: as last read well; None before the first good reading and after
+            it could not be read for long, so that a button found pressed is no
+            press.
         down_since_ns: process time of the press, ns.
         long_told: the long press has been acted on.
+        unread_ns: process time since which it cannot be read, ns, or None.
     """
 
     down: bool | None = None
     down_since_ns: int = 0
     long_told: bool = False
+    unread_ns: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,22 +44,27 @@ class Edge:
     held_long: bool = False
 
 
-def follow(button: Button, frame: Frame, channel: str, now_ns: int, long_s: float) -> Edge:
+def follow(
+    button: Button, frame: Frame, channel: str, now_ns: int, *, long_s: float, forget_s: float
+) -> Edge:
     """One button with one more frame.
 
     Args:
-        button: so far.
+        button: so far; pass a fresh one across a gap.
         frame: the frame.
         channel: the button's channel.
         now_ns: process time, ns.
         long_s: how long a long press is, s.
+        forget_s: unread for longer than this, what it was is forgotten, s.
 
     Source:
         Own method.
     """
     reading = frame.values.get(channel)
     if reading is None or reading.quality is not Quality.GOOD or reading.value is None:
-        return Edge(button)
+        return Edge(_unread(button, now_ns, forget_s))
+    if button.unread_ns is not None:
+        button = replace(_unread(button, now_ns, forget_s), unread_ns=None)
     down = reading.value >= 0.5
     if down and button.down is False:
         return Edge(Button(down=True, down_since_ns=now_ns), pressed=True)
@@ -68,3 +76,11 @@ def follow(button: Button, frame: Frame, channel: str, now_ns: int, long_s: floa
             Button(down=True, down_since_ns=button.down_since_ns, long_told=True), held_long=True
         )
     return Edge(button)
+
+
+def _unread(button: Button, now_ns: int, forget_s: float) -> Button:
+    if button.down is None:
+        return button
+    if button.unread_ns is None:
+        return replace(button, unread_ns=now_ns)
+    return Button() if now_ns - button.unread_ns > forget_s * NS_PER_S else button

@@ -9,7 +9,7 @@ Source:
 from dataclasses import replace
 
 from rules.alarms import QUIET_MIN_MAX, Alarms, Standing
-from rules.events import CommandAnswered, Level
+from rules.events import CommandAnswered, Horn, Level
 from rules.frame import NS_PER_S, Command
 
 IDS_KEPT = 64
@@ -51,12 +51,17 @@ def _act(alarms: Alarms, command: Command, now_ns: int) -> tuple[Alarms, Command
     if command.verb == "quiet" and not (
         0 < command.minutes <= QUIET_MIN_MAX and command.text.strip()
     ):
-        why = f"quiet needs a reason and 1 to {QUIET_MIN_MAX:.0f} minutes"
+        why = f"quiet needs a reason and minutes above 0, at most {QUIET_MIN_MAX:.0f}"
         return alarms, _answer(command, why, accepted=False)
     meant = [item for item in alarms.standing if _means(command, item)]
     if not meant:
         what = command.tag or "any alarm"
         return alarms, _answer(command, f"{what} does not stand now", accepted=False)
+    if command.verb == "quiet":
+        meant = [item for item in meant if item.horn is not Horn.STAND_CLEAR]
+        if not meant:
+            why = "stand clear is silenced only by a button at the rig"
+            return alarms, _answer(command, f"not quiet: {why}", accepted=False)
     standing = tuple(
         _marked(item, command, now_ns) if item in meant else item for item in alarms.standing
     )

@@ -14,6 +14,7 @@ from enum import StrEnum
 
 from pydantic import BaseModel, Field
 
+from rules.channels import PADS
 from rules.events import Event, PermitChanged, Pressed
 from rules.facts import STRICT
 from rules.frame import NS_PER_S
@@ -106,7 +107,8 @@ class Asked:
 
     Attributes:
         start: start was newly pressed.
-        reset: reset was newly pressed, or start held long.
+        reset: the button that asks for a reset: reset newly pressed, or start
+            held long; empty when none does.
         trips: tags of the hazards that stand at trip, in started-with order.
         warns: tags that stand at warning or above, but for the gap's own.
         hold_over: the planned end of the hold has just been reached.
@@ -116,7 +118,7 @@ class Asked:
     """
 
     start: bool = False
-    reset: bool = False
+    reset: str = ""
     trips: tuple[str, ...] = ()
     warns: tuple[str, ...] = ()
     hold_over: bool = False
@@ -125,6 +127,7 @@ class Asked:
     last_values: tuple[tuple[str, float], ...] = ()
 
 
+NEEDED_TO_START = (*PADS, "estop_ok", "mains_ok")
 NO_HEAT_PHASES = {
     Phase.RELEASE: "air is being let down",
     Phase.ABORTED: "the run was aborted; wait until the pads are below 50 C",
@@ -145,14 +148,15 @@ def decide(
         return _watch_only(permit, asked)
     taken = _take_away(limits, permit, view, asked)
     events: list[Event] = []
-    if asked.reset:
-        taken, told = _reset(taken, asked)
-        events.append(told)
+    # Start before reset: both in one frame must not switch heat on.
     if asked.start:
         taken, told = _start(taken, view, asked)
         events.append(told)
     elif taken.before is not None and not taken.granted:
         taken = _come_back(limits, taken, view, asked)
+    if asked.reset:
+        taken, told = _reset(taken, asked)
+        events.append(told)
     if (taken.state, taken.tag) != (permit.state, permit.tag):
         events.append(PermitChanged(taken.state.value, taken.why, taken.tag))
     return taken, tuple(events)
@@ -165,17 +169,18 @@ def _watch_only(permit: Permit, asked: Asked) -> tuple[Permit, tuple[Event, ...]
     )
     if permit.state is PermitState.WATCH_ONLY:
         return permit, told
-    return Permit(PermitState.WATCH_ONLY, why), (*told, PermitChanged("watch_only", why))
+    # A latch is kept through it: taking a relay away is no reset.
+    tag = permit.tag if permit.state is PermitState.LATCHED else ""
+    return Permit(PermitState.WATCH_ONLY, why, tag), (*told, PermitChanged("watch_only", why, tag))
 
 
 def _take_away(limits: PermitLimits, permit: Permit, view: View, asked: Asked) -> Permit:
     if permit.state is PermitState.WATCH_ONLY:
-        permit = Permit()
+        permit = _latched(permit.tag) if permit.tag else Permit()
     if asked.trips:
         if permit.state is PermitState.LATCHED:
             return permit
-        tag = asked.trips[0]
-        return Permit(PermitState.LATCHED, f"{tag}: mend it, then reset at the rig", tag)
+        return _latched(asked.trips[0])
     if permit.state is PermitState.LATCHED:
         return permit
     why = _why_not(view, asked)
@@ -186,16 +191,20 @@ def _take_away(limits: PermitLimits, permit: Permit, view: View, asked: Asked) -
         why = why or "the heat relay opened by itself; look at its module, then press start"
     if permit.granted and why:
         return Permit(PermitState.WITHDRAWN, why)
-    if why and permit.before is not None:
+    if (why or view.gap_s > 0) and permit.before is not None:
         return replace(permit, before=None)
     return permit
 
 
+def _latched(tag: str) -> Permit:
+    return Permit(PermitState.LATCHED, f"{tag}: mend it, then reset at the rig", tag)
+
+
 def _watch_relay(permit: Permit, view: View) -> Permit:
-    still_open = permit.granted and view.frame.readback.get("heat_permit") is False
-    if not still_open:
+    if not permit.granted or view.frame.readback.get("heat_permit") is True:
         return permit if permit.open_since_ns is None else replace(permit, open_since_ns=None)
-    if permit.open_since_ns is None:
+    # A read-back that failed says nothing, either way.
+    if permit.open_since_ns is None and view.frame.readback.get("heat_permit") is False:
         return replace(permit, open_since_ns=view.now_ns)
     return permit
 
@@ -226,17 +235,20 @@ def _interrupted(
     why = f"no frames for {view.gap_s:.0f} s; press start at the rig"
     if why_not or not asked.same_boot or view.gap_s > limits.regrant_gap_s:
         return Permit(PermitState.WITHDRAWN, why)
+    # Without a pad and a bag to compare, nobody knows that nothing changed.
+    if {name.rpartition("_")[2] for name, _ in asked.last_values} != {"c", "kpa"}:
+        return Permit(PermitState.WITHDRAWN, why)
     before = Before(view.now_ns, asked.last_values)
     return Permit(PermitState.WITHDRAWN, why, before=before)
 
 
 def _reset(permit: Permit, asked: Asked) -> tuple[Permit, Event]:
     if permit.state is not PermitState.LATCHED:
-        return permit, Pressed("reset_button", "nothing to reset")
+        return permit, Pressed(asked.reset, "nothing to reset")
     if asked.trips:
-        return permit, Pressed("reset_button", f"not reset: {asked.trips[0]} still stands")
+        return permit, Pressed(asked.reset, f"not reset: {asked.trips[0]} still stands")
     freed = Permit(PermitState.WITHHELD, "reset at the rig; press start to heat")
-    return freed, Pressed("reset_button", f"reset after {permit.tag}")
+    return freed, Pressed(asked.reset, f"reset after {permit.tag}")
 
 
 def _start(permit: Permit, view: View, asked: Asked) -> tuple[Permit, Event]:
@@ -254,9 +266,11 @@ def _why_no_start(permit: Permit, view: View, asked: Asked) -> str:
         return f"{permit.tag} tripped; mend it, then reset at the rig"
     if asked.hold_spent and view.run_open:
         return "the hold of this run is complete"
-    unread = [name for name in ("pad_inner_c", "pad_outer_c") if _unread(view, name)]
+    unread = [name for name in NEEDED_TO_START if _unread(view, name)]
     if unread:
         return f"{unread[0]} cannot be read"
+    if not view.pads_c:
+        return "no pad temperature is fitted"
     return _why_not(view, asked)
 
 
@@ -270,12 +284,13 @@ def _come_back(limits: PermitLimits, permit: Permit, view: View, asked: Asked) -
     if before is None:
         return permit
     waited_s = (view.now_ns - before.since_ns) / NS_PER_S
-    if asked.warns or waited_s > limits.regrant_wait_s or view.phase in NO_HEAT_PHASES:
+    if asked.warns or waited_s > limits.regrant_wait_s:
         return replace(permit, before=None)
     # Mains not watched is mains not known: then a person presses.
     if view.reading("mains_ok") is None or _why_not(view, asked):
         return replace(permit, before=None)
-    if view.is_on("mains_ok") is None or _unread(view, "estop_ok"):
+    # The frame after the gap takes heat away; only a later one may give it back.
+    if view.gap_s > 0 or view.is_on("mains_ok") is None or _unread(view, "estop_ok"):
         return permit
     values = {**view.pads_c, **view.bags_kpa}
     if any(name not in values for name, _ in before.values):

@@ -103,6 +103,7 @@ class Place:
         phase: the phase.
         since_ns: process time at which it began, ns.
         settled: the first good readings have been classified.
+        unsettled_ns: process time since which they have been waited for, ns.
         history_known: False when the way here was not seen.
         pressurised: held in this run and not empty since.
         been_cured: the hold was reached in this run.
@@ -111,6 +112,7 @@ class Place:
     phase: Phase = Phase.IDLE
     since_ns: int = 0
     settled: bool = False
+    unsettled_ns: int = 0
     history_known: bool = True
     pressurised: bool = False
     been_cured: bool = False
@@ -177,6 +179,18 @@ class Scene:
         """
         return self.now.coldest_c is not None and all(test(pad) for pad in self.signals.pads)
 
+    def any_pad(self, test: Callable[[PadSignal], bool]) -> bool:
+        """One fitted pad that is good now passes.
+
+        Source:
+            Own method.
+        """
+        return any(
+            pad.minutes.buckets[-1].end_ns == self.now_ns and test(pad)
+            for pad in self.signals.pads
+            if pad.minutes.buckets
+        )
+
 
 def _preheating(scene: Scene) -> bool:
     if not scene.empty:
@@ -186,7 +200,8 @@ def _preheating(scene: Scene) -> bool:
 
 def _warmed(scene: Scene) -> bool:
     # Against the last hour only: a workshop warming up by day is no preheat.
-    return rise(scene.signals.hour, scene.now_ns, 3600) >= scene.limits.preheat_rise_c
+    rise_c = scene.limits.preheat_rise_c
+    return scene.any_pad(lambda pad: rise(pad.hour, scene.now_ns, 3600) >= rise_c)
 
 
 def _preheating_again(scene: Scene) -> bool:
@@ -204,7 +219,13 @@ def _off_peak(scene: Scene) -> bool:
 
 
 def _warming_again(scene: Scene) -> bool:
-    return scene.empty and rise(scene.signals.hour, scene.now_ns, 120) >= scene.limits.rise_c
+    rise_c = scene.limits.rise_c
+    # A pad plugged in again reads warmer, and has not been heated.
+    return (
+        scene.empty
+        and not scene.unplugged
+        and scene.any_pad(lambda pad: rise(pad.minutes, scene.now_ns, 120) >= rise_c)
+    )
 
 
 def _filling(scene: Scene) -> bool:
@@ -217,8 +238,8 @@ def _let_out_again(scene: Scene) -> bool:
 
 
 def _heating(scene: Scene) -> bool:
-    risen = max((rise(pad.minutes, scene.now_ns, 180) for pad in scene.signals.pads), default=0)
-    return scene.held and risen >= scene.limits.rise_c
+    rise_c = scene.limits.rise_c
+    return scene.held and scene.any_pad(lambda pad: rise(pad.minutes, scene.now_ns, 180) >= rise_c)
 
 
 def _found_cooling(scene: Scene) -> bool:
@@ -237,9 +258,11 @@ def _falling(pad: PadSignal, now_ns: int, span_s: float) -> bool:
     return fall(pad.minutes, now_ns, span_s) >= 1.0 and rise(pad.minutes, now_ns, span_s) <= 0.5
 
 
+def _planned_end(scene: Scene) -> bool:
+    return scene.hold_over
+
+
 def _cooling(scene: Scene) -> bool:
-    if scene.hold_over:
-        return True
     limit_c = scene.limits.cool_drop_c
 
     def cooling(pad: PadSignal) -> bool:
@@ -254,6 +277,9 @@ def _cooling(scene: Scene) -> bool:
 
 
 def _heated_again(scene: Scene) -> bool:
+    if scene.hold_over:
+        # Nothing is cured further in this run; a thermostat left on is no heating up.
+        return False
     rise_c = scene.limits.rise_c
     return scene.held and scene.every_pad(
         lambda pad: rise(pad.minutes, scene.now_ns, 180) >= rise_c
@@ -272,6 +298,12 @@ def _emptied_well(scene: Scene) -> bool:
     return scene.empty and scene.hold_met
 
 
+def _emptied_unseen(scene: Scene) -> bool:
+    hottest_c = scene.now.hottest_c
+    cool = hottest_c is not None and hottest_c < scene.limits.open_c
+    return scene.empty and cool and scene.hold_met
+
+
 def _emptied_badly(scene: Scene) -> bool:
     hottest_c = scene.now.hottest_c
     hot = hottest_c is None or hottest_c >= scene.limits.open_c
@@ -286,8 +318,9 @@ def _cold_and_empty(scene: Scene) -> bool:
 def _given_up(scene: Scene) -> bool:
     return (
         _cold_and_empty(scene)
+        and not scene.granted
         and scene.in_phase_s >= scene.limits.given_up_s
-        and rise(scene.signals.hour, scene.now_ns, 3600) < scene.limits.rise_c
+        and not scene.any_pad(lambda pad: rise(pad.hour, scene.now_ns, 3600) >= scene.limits.rise_c)
     )
 
 
@@ -323,9 +356,11 @@ TABLE: tuple[Row, ...] = (
     _row("inflation", Phase.COOL_DOWN, "found under air, warm and cooling", _found_cooling),
     _row("inflation", Phase.HEAT_UP, "air held, pads warm up", _heating),
     _row("heat_up", Phase.CURE, "air held, coldest pad hot", _hot),
-    _row("cure", Phase.COOL_DOWN, "hold over, or every pad cools", _cooling),
+    _row("heat_up cure", Phase.COOL_DOWN, "the planned end of the hold came", _planned_end),
+    _row("cure", Phase.COOL_DOWN, "every pad cools", _cooling),
     _row("cool_down", Phase.HEAT_UP, "air held, every pad warms up again", _heated_again),
     _row("cool_down", Phase.RELEASE, "cool enough, air let down", _let_down),
+    _row("heat_up cure", Phase.RELEASE, "found empty and cool, hold met", _emptied_unseen),
     _row("release", Phase.DONE, "empty, hold met", _emptied_well),
     _row(
         "heat_up cure cool_down release",

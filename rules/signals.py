@@ -18,12 +18,14 @@ class PadSignal:
     Attributes:
         name: channel.
         minutes: the last 10 min.
+        hour: the last hour, one sample per bucket of `minutes`.
         plateau: the 10-min medians of the last hour.
         peak_c: highest good reading since the last preheat began.
     """
 
     name: str
     minutes: Window = Window(600.0, 60)
+    hour: Window = Window(3600.0, 60)
     plateau: Window = Window(3600.0, 12)
     peak_c: float | None = None
 
@@ -34,8 +36,7 @@ class Signals:
 
     Attributes:
         pads: one per fitted pad.
-        hour: hottest pad over the last hour.
-        bags: lower and higher bag over the last 5 min.
+        higher_bag: higher bag over the last 5 min.
         held_since_ns: since when the lower bag has been held, or None.
         empty_since_ns: since when the higher bag has been empty, or None.
         filling_since_ns: since when the higher bag has shown air, or None.
@@ -43,8 +44,6 @@ class Signals:
     """
 
     pads: tuple[PadSignal, ...] = ()
-    hour: Window = Window(3600.0, 60)
-    lower_bag: Window = Window(300.0, 60)
     higher_bag: Window = Window(300.0, 60)
     held_since_ns: int | None = None
     empty_since_ns: int | None = None
@@ -134,16 +133,10 @@ def follow(
     Source:
         Own method.
     """
-    hour = signals.hour if now.hottest_c is None else signals.hour.push(now_ns, now.hottest_c)
-    lower, higher = signals.lower_bag, signals.higher_bag
-    if now.lower_kpa is not None and now.higher_kpa is not None:
-        lower, higher = lower.push(now_ns, now.lower_kpa), higher.push(now_ns, now.higher_kpa)
     low, high, cold = now.lower_kpa, now.higher_kpa, now.coldest_c
     return Signals(
         _follow_pads(signals.pads, frame, now_ns),
-        hour,
-        lower,
-        higher,
+        signals.higher_bag if high is None else signals.higher_bag.push(now_ns, high),
         _since(signals.held_since_ns, now_ns, on=low is not None and low >= held_kpa),
         _since(signals.empty_since_ns, now_ns, on=high is not None and high <= empty_kpa),
         _since(signals.filling_since_ns, now_ns, on=high is not None and high >= filling_kpa),
@@ -166,14 +159,20 @@ def _follow_pads(pads: tuple[PadSignal, ...], frame: Frame, now_ns: int) -> tupl
             continue
         pad = known.get(name, PadSignal(name))
         if reading.quality is Quality.GOOD and reading.value is not None:
-            minutes = pad.minutes.push(now_ns, reading.value)
-            plateau = pad.plateau
-            if minutes.covered_s >= 300 and minutes.median is not None:
-                plateau = plateau.push(now_ns, minutes.median)
-            peak_c = reading.value if pad.peak_c is None else max(pad.peak_c, reading.value)
-            pad = PadSignal(name, minutes, plateau, peak_c)
+            pad = _follow_pad(pad, now_ns, reading.value)
         followed.append(pad)
     return tuple(followed)
+
+
+def _follow_pad(pad: PadSignal, now_ns: int, value_c: float) -> PadSignal:
+    minutes, hour, plateau = pad.minutes.push(now_ns, value_c), pad.hour, pad.plateau
+    # The long windows need no more than one sample for each bucket of the short one.
+    if minutes.buckets[-1].count == 1:
+        hour = hour.push(now_ns, value_c)
+        if minutes.covered_s >= 300 and minutes.median is not None:
+            plateau = plateau.push(now_ns, minutes.median)
+    peak_c = value_c if pad.peak_c is None else max(pad.peak_c, value_c)
+    return PadSignal(pad.name, minutes, hour, plateau, peak_c)
 
 
 def peaks_restarted(signals: Signals) -> Signals:

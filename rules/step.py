@@ -44,8 +44,7 @@ from rules.unplugging import Unplugged
 from rules.unplugging import follow as follow_unplugging
 from rules.view import View
 
-# The gap's own alarm and the daemon's own read-back lag must not bar the way
-# back from that very gap.
+# The gap's own alarm must not bar the way back from that very gap.
 GAP_TAGS = frozenset({"run.interrupted"})
 
 
@@ -61,12 +60,13 @@ class _Time:
 
 @dataclass(frozen=True, slots=True)
 class _Presses:
-    """What the wired buttons did in a frame."""
+    """What the wired buttons did in a frame; `reset` names the button that asks for it."""
 
     buttons: tuple[Button, ...]
     start: bool
     here: bool
-    reset: bool
+    reset: str
+    someone_here: bool
 
 
 def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decision]:
@@ -93,10 +93,10 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
     unplugged = _unplugged(limits, state, frame, time)
     signals = _signals(limits, state, frame, now, time)
     place, run, hold, moved = _place(limits, state, time, now, signals, unplugged=bool(unplugged))
-    if place.phase is Phase.PREHEAT and state.place.phase in BETWEEN_RUNS:
+    if place.phase is Phase.PREHEAT and state.place.phase is not Phase.PREHEAT:
         signals = peaks_restarted(signals)
     events += moved
-    presses = _presses(limits, state, frame, time.now_ns)
+    presses = _presses(limits, state, frame, time)
     view = _view(limits.facts, state, frame, time, place, run, unplugged, presses)
     hold, over = _hold(limits, state, hold, place, now, time)
     if over:
@@ -104,6 +104,9 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
     alarms, ids, told = _commands(state, frame, time.now_ns)
     events += told
     memories, findings = _judge(limits, state, view)
+    if view.someone_here:
+        # Before this frame's findings: a press never silences what it cannot have heard.
+        alarms = pressed_at_rig(alarms, time.now_ns)
     alarms, told = update(
         alarms,
         findings,
@@ -113,8 +116,6 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
         watch_only=view.watch_only,
     )
     events += told
-    if view.someone_here:
-        alarms = pressed_at_rig(alarms, time.now_ns)
     if presses.here:
         events.append(Pressed("here_button", "someone is at the rig"))
     asked = _asked(state, alarms, presses, time, hold, over=over)
@@ -148,13 +149,19 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
 def _time(limits: LimitsBase, state: State, frame: Frame) -> _Time:
     if not state.frames:
         return _Time(0, 0.0, 0.0, same_boot=True)
-    same_boot = frame.boot_id == state.boot_id
+    # Monotonic time that runs back is a restart that the boot id did not show.
+    same_boot = frame.boot_id == state.boot_id and frame.t_ns >= state.t_ns
     # Across a restart only the wall clock has gone on.
     passed_ns = frame.t_ns - state.t_ns if same_boot else frame.wall_ns - state.wall_ns
     passed_ns = max(0, passed_ns)
     dt_s = passed_ns / NS_PER_S
-    gap = not same_boot or dt_s > max(limits.permit.gap_s, 2.5 * limits.facts.frame_period_s)
+    gap = not same_boot or dt_s > _patience_s(limits)
     return _Time(state.now_ns + passed_ns, dt_s, max(dt_s, 1e-3) if gap else 0.0, same_boot)
+
+
+def _patience_s(limits: LimitsBase) -> float:
+    """How long nothing may be heard before it counts as an interruption, s."""
+    return max(limits.permit.gap_s, 2.5 * limits.facts.frame_period_s)
 
 
 def _unplugged(
@@ -197,7 +204,7 @@ def _place(
     """The phase after this frame, with the run it opens."""
     place, run, hold = state.place, state.run, state.hold
     if time.gap_s > limits.phases.history_gap_s:
-        place = replace(place, settled=False)
+        place = replace(place, settled=False, unsettled_ns=time.now_ns)
     if not place.settled:
         place, why = _settle(limits, place, time, now)
     else:
@@ -224,16 +231,23 @@ def _place(
             place = replace(place, been_cured=False)
             events.append(RunOpened(run.number, why))
         events.append(PhaseChanged(place.phase.value, was.value, why, place.history_known))
-    if run.open and now.hottest_c is not None and now.hottest_c > (run.peak_c or -1e9):
+    if run.open and now.hottest_c is not None and not _below_peak(run, now.hottest_c):
         run = replace(run, peak_c=now.hottest_c)
     return place, run, hold, events
+
+
+def _below_peak(run: Run, hottest_c: float) -> bool:
+    return run.peak_c is not None and hottest_c <= run.peak_c
 
 
 def _settle(limits: LimitsBase, place: Place, time: _Time, now: Now) -> tuple[Place, str]:
     phase = classify(limits.phases, now)
     if phase is None:
-        waited_s = lasted_s(place.since_ns, time.now_ns)
-        return replace(place, settled=waited_s > limits.phases.settle_s), ""
+        if lasted_s(place.unsettled_ns, time.now_ns) <= limits.phases.settle_s:
+            return place, ""
+        known = place.history_known and place.phase in BETWEEN_RUNS
+        why = "pads or bags cannot be read; taken to be as before"
+        return replace(place, settled=True, history_known=known), why
     if phase is Phase.IDLE and place.phase in BETWEEN_RUNS:
         return replace(place, settled=True), ""
     found = Place(
@@ -288,17 +302,26 @@ def _hold_is_over(facts: RigFacts, view: View) -> Event:
     return Prompted("hold.complete", said, prompt_text(facts.title, said))
 
 
-def _presses(limits: LimitsBase, state: State, frame: Frame, now_ns: int) -> _Presses:
-    edges = [
-        follow_button(button, frame, name, now_ns, limits.permit.long_press_s)
+def _presses(limits: LimitsBase, state: State, frame: Frame, time: _Time) -> _Presses:
+    # Pressed somewhere in a gap is not seen to be pressed: no button outlasts one.
+    start, here, reset = (
+        follow_button(
+            Button() if time.gap_s else button,
+            frame,
+            name,
+            time.now_ns,
+            long_s=limits.permit.long_press_s,
+            forget_s=_patience_s(limits),
+        )
         for name, button in zip(BUTTONS, state.buttons, strict=True)
-    ]
-    start, here, reset = edges
+    )
+    asks_reset = "start_button" if start.held_long else ""
     return _Presses(
-        tuple(edge.button for edge in edges),
+        (start.button, here.button, reset.button),
         start.pressed,
         here.pressed,
-        reset.pressed or start.held_long,
+        "reset_button" if reset.pressed else asks_reset,
+        start.pressed or here.pressed or reset.pressed,
     )
 
 
@@ -326,7 +349,7 @@ def _view(
         "heat_permit" not in frame.readback or "start_button" not in frame.values,
         frozenset(item.name for item in unplugged),
         place.pressurised,
-        presses.start or presses.here or presses.reset,
+        presses.someone_here,
     )
 
 
