@@ -11,20 +11,20 @@ Limits:
     `span_s` looked back over and `coverage_s` needed before it speaks;
     `settle_s` after the bags are first held; `floor_kpa_per_h`, a leak too small
     to matter; `warn_kpa` and `needed_h`, what the bag must stay above and for
-    how long; `trip_kpa` and `trip_within_min`; `refill_kpa`, a rise that is air
-    put in; `clear_after_s`; `hot_c`; `gas_share` and `ambient_c` for the
-    temperature of the air.
+    how long; `trip_kpa` and `trip_within_min`; `step_kpa`, a change within 20 s
+    that is a hand at the valve; `clear_after_s`; `hot_c`; `gas_share` and
+    `ambient_c` for the temperature of the air.
 Trips when:
     At its present rate a hot bag reaches 150 kPa within 10 min. Warns when it
     reaches 180 kPa sooner than the 3 h for which pressure may still be needed.
     The rate is the least of three falls between the quarters of the last
-    15 min (of what there is, from 5 min), so that a trim by hand, wherever it
-    lies, is no leak. With bags locked off or on a regulator that does not vent,
-    a fall counts only as far as both the gauge and the gauge corrected for the
-    air's temperature show it, so that neither a bag that cools nor one that
-    warms is a leak.
+    15 min (of what there is, from 5 min), so that one step, wherever it lies, is
+    no leak; a trim or a refill by hand starts it afresh. With bags locked off or
+    on a regulator that does not vent, a fall counts only as far as both the
+    gauge and the gauge corrected for the air's temperature show it, so that
+    neither a bag that cools nor one that warms is a leak.
 Clears when:
-    The forecast has been long enough again for 2 min. After air was put in,
+    The forecast has been long enough again for 2 min. After a trim or a refill
     that takes 5 min more, for the rate must be seen anew.
 When data is missing:
     Nothing is added and what stood goes on standing. After a gap in the frames
@@ -62,10 +62,11 @@ from rules.hazards.common import (
 )
 from rules.phases import Phase
 from rules.view import View
-from rules.window import Window
+from rules.window import Bucket, Window
 
 QUARTERS = 4
 JUDGE_EVERY_S = 10.0
+STEP_S = 20.0
 REFERENCE_K = KELVIN + 20.0
 BUCKETS = 45
 
@@ -83,7 +84,7 @@ class Limits(BaseModel):
     needed_h: float = Field(default=3.0, gt=0, le=24)
     trip_kpa: float = Field(default=150.0, gt=0, le=600)
     trip_within_min: float = Field(default=10.0, gt=0, le=120)
-    refill_kpa: float = Field(default=5.0, gt=0, le=100)
+    step_kpa: float = Field(default=5.0, gt=0, le=100)
     clear_after_s: float = Field(default=120.0, ge=0, le=3600)
     hot_c: float = Field(default=100.0, ge=50, le=100)
     gas_share: float = Field(default=0.45, ge=0, le=1)
@@ -207,12 +208,12 @@ def _follow(limits: Limits, was: BagMemory, view: View, name: str) -> BagMemory:
 def _windows(
     limits: Limits, was: BagMemory, view: View, name: str, value: float
 ) -> tuple[Window, Window]:
-    """The windows with this reading; begun afresh after a gap or when air was put in."""
+    """The windows with this reading; begun afresh after a gap or a hand at the valve."""
     plain, corrected = was.plain, was.corrected
     absolute_kpa = value + atmosphere_kpa(view.facts.site_altitude_m)
-    tail = plain.buckets[-1] if plain.buckets else None
-    refilled = tail is not None and absolute_kpa - tail.low > limits.refill_kpa
-    if view.gap_s > 0 or refilled or plain.span_s != limits.span_s:
+    step_kpa = limits.step_kpa * max(1.0, view.dt_s / STEP_S)
+    stepped = bool(plain.buckets) and _step_kpa(plain.buckets[-1], absolute_kpa) > step_kpa
+    if view.gap_s > 0 or stepped or plain.span_s != limits.span_s:
         plain = corrected = Window(limits.span_s, BUCKETS)
     plain = plain.push(view.now_ns, absolute_kpa)
     if view.facts.air_mode is AirMode.RELIEVING:
@@ -221,6 +222,10 @@ def _windows(
     if air_k is None:
         return plain, corrected
     return plain, corrected.push(view.now_ns, absolute_kpa * REFERENCE_K / air_k)
+
+
+def _step_kpa(tail: Bucket, absolute_kpa: float) -> float:
+    return max(absolute_kpa - tail.low, tail.high - absolute_kpa)
 
 
 def _rate_kpa_per_h(limits: Limits, window: Window) -> float | None:
@@ -250,20 +255,21 @@ def _rate_kpa_per_h(limits: Limits, window: Window) -> float | None:
     )
 
 
-def _demand(limits: Limits, view: View, value: float, rate: float) -> Level:
-    if rate < limits.floor_kpa_per_h:
+def _demand(limits: Limits, view: View, value: float, rate_kpa_per_h: float) -> Level:
+    if rate_kpa_per_h < limits.floor_kpa_per_h:
         return Level.CLEAR
-    if (value - limits.trip_kpa) / rate * 60 < limits.trip_within_min:
+    if (value - limits.trip_kpa) / rate_kpa_per_h * 60 < limits.trip_within_min:
         # Cold rubber under falling air is no emergency; unknown counts as hot.
         return Level.WARN if hot(view, limits.hot_c) is False else Level.TRIP
-    short = (value - limits.warn_kpa) / rate < limits.needed_h
+    short = (value - limits.warn_kpa) / rate_kpa_per_h < limits.needed_h
     return Level.WARN if short else Level.CLEAR
 
 
 def _said(limits: Limits, view: View, name: str, bag: BagMemory) -> str:
-    value, rate = bag_kpa(view, name), bag.rate_kpa_per_h
-    if value is None or rate is None or rate < limits.floor_kpa_per_h:
+    value, rate_kpa_per_h = bag_kpa(view, name), bag.rate_kpa_per_h
+    if value is None or rate_kpa_per_h is None or rate_kpa_per_h < limits.floor_kpa_per_h:
         return f"{title_of(name)} was falling"
     goal_kpa = limits.trip_kpa if bag.standing.level is Level.TRIP else limits.warn_kpa
-    left_s = max(0.0, (value - goal_kpa) / rate * 3600)
-    return f"{title_of(name)} -{rate:.0f} kPa/h, {goal_kpa:.0f} in {duration(left_s // 60 * 60)}"
+    left_s = max(0.0, (value - goal_kpa) / rate_kpa_per_h * 3600)
+    left = duration(left_s // 60 * 60)
+    return f"{title_of(name)} -{rate_kpa_per_h:.0f} kPa/h, {goal_kpa:.0f} in {left}"

@@ -98,6 +98,8 @@ class Memory:
     pads: tuple[PadMemory, PadMemory] = (SOUND, SOUND)
 
 
+REST = Memory()
+
 ROW = Row(
     tag="pad.sensor",
     title="a pad's sensor cannot be believed",
@@ -121,7 +123,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     """
     readings = (view.reading(PADS[0]), view.reading(PADS[1]))
     if readings == (None, None):
-        return (memory, NOT_JUDGED) if memory.pads == (SOUND, SOUND) else (Memory(), NOT_JUDGED)
+        return REST, NOT_JUDGED
     pads = (
         _follow(limits, memory.pads[0], view, PADS[0], readings[0]),
         _follow(limits, memory.pads[1], view, PADS[1], readings[1]),

@@ -100,6 +100,8 @@ class Memory:
     standing: Standing = QUIET
 
 
+REST = Memory()
+
 ROW = Row(
     tag="release.hot",
     title="air is going while the repair is hot",
@@ -125,7 +127,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     values = (bag_kpa(view, BAGS[0]), bag_kpa(view, BAGS[1]))
     pads_c = (_last_c(memory, view, 0), _last_c(memory, view, 1))
     if pads_c == (None, None) or not (view.fitted(BAGS) or view.reading("release_request")):
-        return Memory(), NOT_JUDGED
+        return REST, NOT_JUDGED
     bags = (
         _pushed(limits, memory.bags[0], view, values[0]),
         _pushed(limits, memory.bags[1], view, values[1]),

@@ -1,8 +1,8 @@
 """The clamp's pins are out while a bag still presses.
 
 Hazard:
-    10 kPa on 0.3 m2 is 3 kN, the weight of a small car's front axle: a clamp
-    whose pins are out flies open, onto whoever pulled them.
+    10 kPa on 0.3 m2 is still 3 kN, what four grown men weigh: a clamp whose
+    pins are out flies open, onto whoever pulled them.
 Standard:
     Locking pins are never removed until all air has exhausted: common practice,
     no source. Force is pressure times area.
