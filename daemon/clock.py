@@ -168,8 +168,11 @@ class LockstepClock:
                     await self._advance()
         finally:
             self.over.set()
-            if self._streams is not None:
-                self._streams[1].close()
+
+    def close(self) -> None:
+        """Hang up; the plant ends then. Last of all, so that it can still be switched off."""
+        if self._streams is not None:
+            self._streams[1].close()
 
     def _gone(self, task: "asyncio.Task[Any]") -> None:
         self._sleepers.discard(task)

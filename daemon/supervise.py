@@ -213,6 +213,7 @@ async def _pretend(config: Config, store: Store, stop: asyncio.Event) -> None:
         await Supervisor(config, store, clock).run(stop)
     finally:
         await _cancelled([pace, over])
+        clock.close()
 
 
 async def _when_over(clock: LockstepClock, stop: asyncio.Event) -> None:
