@@ -1,21 +1,25 @@
 """The configuration: one TOML file, strict, with every mistake told at once."""
 
-import difflib
+import itertools
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, field_validator
 
+from daemon.config_faults import doubled_registers, model_faults, unknown_names
 from daemon.notify.settings import MqttSettings
+from daemon.notify.topics import RESERVED
 from drivers.modbus.registers import LinkSettings, OutputSettings, PointSettings
 from rules.channels import BY_NAME, OUTPUTS_BY_NAME
 from rules.limits import Limits, LimitsBase
 
 STRICT = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
-NAME = r"^[a-z0-9][a-z0-9-]{0,23}$"
+Name = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,23}$")]
+FILE_BYTES_MAX = 1_000_000
+TITLE_CHARACTERS_MAX = 20
 
 
 class ConfigError(Exception):
@@ -90,7 +94,7 @@ class ChannelSettings(PointSettings):
         link: name of the link.
     """
 
-    link: str = Field(pattern=NAME)
+    link: Name
 
 
 class RelaySettings(BaseModel):
@@ -104,9 +108,16 @@ class RelaySettings(BaseModel):
 
     model_config = STRICT
 
-    link: str = Field(pattern=NAME)
+    link: Name
     unit: int = Field(ge=0, le=255)
     number: int = Field(alias="register", ge=0, le=65535)
+
+    @field_validator("unit")
+    @classmethod
+    def _not_reserved(cls, unit: int) -> int:
+        if 248 <= unit <= 254:
+            raise ValueError(f"unit {unit} is reserved by the standard; give 0 to 247, or 255")
+        return unit
 
 
 class RigSettings(BaseModel):
@@ -123,22 +134,32 @@ class RigSettings(BaseModel):
 
     facts: dict[str, Any] = Field(default_factory=dict)
     limits: dict[str, Any] = Field(default_factory=dict)
-    channels: dict[str, ChannelSettings]
+    channels: dict[str, ChannelSettings] = Field(min_length=1)
     outputs: dict[str, RelaySettings] = Field(default_factory=dict)
 
 
-class _File(BaseModel):
-    """The file as written."""
+class ConfigFile(BaseModel):
+    """The file as written.
+
+    Attributes:
+        site: name of the site in topics.
+        store: where records are kept.
+        control: the local socket.
+        mqtt: the broker; left out: none.
+        pretend: a simulated plant that keeps the time; left out: a real one.
+        links: how modules are reached, by a name of your own.
+        rigs: by a name of your own, as in topics and on the command line.
+    """
 
     model_config = STRICT
 
-    site: str = Field(pattern=NAME)
+    site: Name
     store: StoreSettings = StoreSettings()
     control: ControlSettings = ControlSettings()
     mqtt: MqttSettings | None = None
     pretend: PretendSettings | None = None
-    links: dict[str, ModbusLink] = Field(min_length=1)
-    rigs: dict[str, RigSettings] = Field(min_length=1)
+    links: dict[Name, ModbusLink] = Field(min_length=1)
+    rigs: dict[Name, RigSettings] = Field(min_length=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,18 +233,11 @@ def load(path: Path) -> Config:
     Raises:
         ConfigError: with every mistake found.
     """
-    try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise ConfigError(
-            [f"{path}: cannot be read: {error.strerror}; name a file that is there"]
-        ) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise ConfigError([f"{path}: not TOML: {error}; mend the line it names"]) from error
+    raw = _read(path)
     faults = [f"{path.name}: {fault}" for fault in _faults(raw)]
     if faults:
         raise ConfigError(faults)
-    file = _File.model_validate(raw)
+    file = ConfigFile.model_validate(raw)
     folder = path.resolve().parent
     return Config(
         file.site,
@@ -244,115 +258,100 @@ def _beside(mqtt: MqttSettings, folder: Path) -> dict[str, Path]:
 
 
 def _limits_of(name: str, rig: RigSettings) -> LimitsBase:
-    facts = {"title": name.upper().replace("-", " "), **rig.facts}
-    return Limits.model_validate({**rig.limits, "facts": facts})
+    return Limits.model_validate({**rig.limits, "facts": _with_title(name, rig.facts)})
+
+
+def _with_title(name: str, facts: dict[str, Any]) -> dict[str, Any]:
+    """Facts, with the rig's name for a title where none is given."""
+    title = name.upper().replace("-", " ")[:TITLE_CHARACTERS_MAX]
+    return {"title": title, **facts}
+
+
+def _read(path: Path) -> dict[str, Any]:
+    try:
+        with path.open("rb") as file:
+            content = file.read(FILE_BYTES_MAX + 1)
+    except OSError as error:
+        what = error.strerror or error
+        raise ConfigError(
+            [f"{path}: cannot be read: {what}; name a configuration that you may read"]
+        ) from error
+    if len(content) > FILE_BYTES_MAX:
+        raise ConfigError([f"{path}: over {FILE_BYTES_MAX} bytes; this is no configuration"])
+    try:
+        return tomllib.loads(content.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        raise ConfigError([f"{path}:{line}: not UTF-8 text; save the file as UTF-8"]) from error
+    except (ValueError, RecursionError) as error:
+        # Besides its own error, tomllib lets through what int() and dates refuse.
+        raise ConfigError([f"{path}: not TOML: {error}; mend the line it names"]) from error
 
 
 def _faults(raw: dict[str, Any]) -> list[str]:
-    """Every mistake of a parsed file, without the file's name."""
-    found = list(_model_faults(_File, raw, ""))
-    rigs = raw.get("rigs")
-    rigs = rigs if isinstance(rigs, dict) else {}
+    """Every mistake of a parsed file, each once, without the file's name."""
+    rigs, links = _tables(raw.get("rigs")), _tables(raw.get("links"))
+    found = list(model_faults(ConfigFile, raw, ""))
     for name, rig in rigs.items():
-        if isinstance(rig, dict):
-            found += _rig_faults(name, rig, raw)
-    found += _doubled(rigs)
-    return found
+        found += _rig_faults(name, rig, links)
+    found += _same_place(links)
+    found += doubled_registers(rigs)
+    return list(dict.fromkeys(found))
 
 
-def _rig_faults(name: str, rig: dict[str, Any], raw: dict[str, Any]) -> Iterator[str]:
+def _tables(value: object) -> dict[str, dict[str, Any]]:
+    """What of `value` are tables by name; anything else the models complain of."""
+    entries = value.items() if isinstance(value, dict) else ()
+    return {name: entry for name, entry in entries if isinstance(entry, dict)}
+
+
+def _rig_faults(name: str, rig: dict[str, Any], links: dict[str, dict[str, Any]]) -> Iterator[str]:
     where = f"rigs.{name}"
+    if name == RESERVED:
+        yield f"{where}: this name is the daemon's own in topics; choose another"
     facts, limits = rig.get("facts", {}), rig.get("limits", {})
     if isinstance(facts, dict) and isinstance(limits, dict):
         if "facts" in limits:
             yield f"{where}.limits.facts: facts stand in [{where}.facts]; move them there"
-        else:
-            title = {"title": name.upper().replace("-", " ")}
-            whole = {**limits, "facts": {**title, **facts}}
-            yield from (
-                fault.replace(f"{where}.limits.facts", f"{where}.facts")
-                for fault in _model_faults(Limits, whole, f"{where}.limits")
-            )
-    yield from _unknown_names(f"{where}.channels", rig.get("channels"), BY_NAME)
-    yield from _unknown_names(f"{where}.outputs", rig.get("outputs"), OUTPUTS_BY_NAME)
-    links = raw.get("links")
-    known = list(links) if isinstance(links, dict) else []
+        whole = {**limits, "facts": _with_title(name, facts)}
+        for fault in model_faults(Limits, whole, f"{where}.limits"):
+            yield fault.replace(f"{where}.limits.facts", f"{where}.facts")
+    yield from unknown_names(f"{where}.channels", rig.get("channels"), BY_NAME)
+    yield from unknown_names(f"{where}.outputs", rig.get("outputs"), OUTPUTS_BY_NAME)
     for group in ("channels", "outputs"):
-        entries = rig.get(group)
-        for entry, settings in (entries if isinstance(entries, dict) else {}).items():
-            link = settings.get("link") if isinstance(settings, dict) else None
-            if isinstance(link, str) and link not in known:
+        for entry, settings in _tables(rig.get(group)).items():
+            link = settings.get("link")
+            if isinstance(link, str) and link not in links:
                 yield (
                     f"{where}.{group}.{entry}.link = {link!r}: no such link; "
-                    f"give one of {', '.join(known) or 'the links, once there are some'}"
+                    f"give one of {', '.join(links) or 'the links, once there are some'}"
                 )
+    yield from _slow_frames(where, facts, rig, links)
 
 
-def _unknown_names(where: str, entries: object, known: Mapping[str, object]) -> Iterator[str]:
-    for name in entries if isinstance(entries, dict) else ():
-        if name not in known:
-            near = difflib.get_close_matches(name, known, 1)
-            right = f"did you mean {near[0]}?" if near else f"known are {', '.join(known)}"
-            yield f"{where}.{name}: no such channel; {right}"
+def _slow_frames(
+    where: str, facts: object, rig: dict[str, Any], links: dict[str, dict[str, Any]]
+) -> Iterator[str]:
+    """A link lets a rig's outputs go when its frames come too seldom."""
+    period_s = facts.get("frame_period_s", 1.0) if isinstance(facts, dict) else None
+    used = {relay.get("link") for relay in _tables(rig.get("outputs")).values()}
+    for link in (name for name in links if name in used):
+        hold_s = links[link].get("hold_s", ModbusLink.model_fields["hold_s"].default)
+        numbers = isinstance(period_s, int | float) and isinstance(hold_s, int | float)
+        if numbers and period_s >= hold_s:
+            yield (
+                f"{where}.facts.frame_period_s = {period_s:g} is not below links.{link}.hold_s = "
+                f"{hold_s:g}, so outputs would be let go between two frames; "
+                "lower frame_period_s or raise hold_s"
+            )
 
 
-def _doubled(rigs: dict[str, Any]) -> Iterator[str]:
-    seen: dict[tuple[object, ...], str] = {}
-    for rig, settings in rigs.items():
-        for group in ("channels", "outputs"):
-            entries = settings.get(group) if isinstance(settings, dict) else None
-            for name, entry in (entries if isinstance(entries, dict) else {}).items():
-                if not isinstance(entry, dict):
-                    continue
-                table = "coil" if group == "outputs" else entry.get("table")
-                place = (entry.get("link"), entry.get("unit"), table, entry.get("register"))
-                here = f"rigs.{rig}.{group}.{name}"
-                if place in seen and None not in place:
-                    yield (
-                        f"{here}: the same register as {seen[place]} (link {place[0]}, unit "
-                        f"{place[1]}, {place[2]} {place[3]}); give each its own"
-                    )
-                seen.setdefault(place, here)
-
-
-def _model_faults(model: type[BaseModel], raw: object, where: str) -> Iterator[str]:
-    try:
-        model.model_validate(raw)
-    except ValidationError as error:
-        for item in error.errors(include_url=False):
-            yield _fault(item, where, model)
-
-
-def _fault(item: Any, where: str, model: type[BaseModel]) -> str:  # Any: pydantic's own error dict
-    key = ".".join(part for part in (where, *map(str, item["loc"])) if part) or "file"
-    given = item["input"]
-    shown = f" = {given!r}" if isinstance(given, str | int | float | bool) else ""
-    message = str(item["msg"]).removeprefix("Value error, ")
-    if item["type"] == "extra_forbidden":
-        return f"{key}: no such key; {_near(item['loc'], model)}"
-    if item["type"] == "missing":
-        return f"{key}: missing; add it"
-    if item["type"] == "value_error":
-        return f"{key}: {message}"
-    return f"{key}{shown}: {message[0].lower()}{message[1:]}"
-
-
-def _near(loc: tuple[int | str, ...], model: type[BaseModel]) -> str:
-    """A key that may have been meant, found by walking the model."""
-    fields: Any = model
-    for part in loc[:-1]:
-        field = getattr(fields, "model_fields", {}).get(part)
-        fields = field.annotation if field is not None else _value_model(fields)
-    found = getattr(fields, "model_fields", {})
-    known = [field.alias or name for name, field in found.items()]
-    near = difflib.get_close_matches(str(loc[-1]), known, 1)
-    if near:
-        return f"did you mean {near[0]}?"
-    return f"known are {', '.join(known)}" if known else "remove it"
-
-
-def _value_model(annotation: object) -> object:
-    """The model that a `dict[str, Model]` or `Model | None` holds."""
-    arguments = getattr(annotation, "__args__", ())
-    models = [item for item in arguments if hasattr(item, "model_fields")]
-    return models[0] if models else annotation
+def _same_place(links: dict[str, dict[str, Any]]) -> Iterator[str]:
+    """Two links to one module would not see that they share its registers."""
+    for (one, first), (other, second) in itertools.combinations(links.items(), 2):
+        place = (first.get("host"), first.get("port", 502))
+        if place[0] is not None and place == (second.get("host"), second.get("port", 502)):
+            yield (
+                f"links.{other}: the same host and port as links.{one}; "
+                "one link serves any number of rigs, keep one"
+            )

@@ -7,7 +7,9 @@ saw a restart with other limits is judged again exactly as it was.
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
-from daemon.store.errors import StoreDamaged
+from pydantic import ValidationError
+
+from daemon.store.errors import StoreDamaged, StoreVersion
 from daemon.store.reader import StoreReader
 from daemon.trace import Trace
 from rules.checkpoint import load
@@ -87,7 +89,13 @@ def limits_book(body_of: Callable[[str], str]) -> LimitsOf:
 
     def limits_of(limits_hash: str) -> LimitsBase:
         if limits_hash not in known:
-            known[limits_hash] = Limits.model_validate_json(body_of(limits_hash))
+            try:
+                known[limits_hash] = Limits.model_validate_json(body_of(limits_hash))
+            except ValidationError as error:
+                raise StoreVersion(
+                    f"the limits {limits_hash[:12]} were made by another version; "
+                    "judge this run with that version"
+                ) from error
         return known[limits_hash]
 
     return limits_of

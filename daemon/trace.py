@@ -8,18 +8,28 @@ fitted.
 import csv
 import itertools
 import math
+import re
 import statistics
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from rules.channels import BY_NAME, Kind
+from rules.channels import BY_NAME, PADS, Kind
 from rules.frame import NS_PER_S, Frame, Quality, Reading, Reason
 
 ALIASES = {"attend_button": "here_button"}
 FAULTS_MAX = 20
 PERIOD_S_MIN, PERIOD_S_MAX = 0.1, 3600.0
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+ROWS_MAX = 1_000_000
+TIME_S_MAX = 1e10
+SHOWN_CHARACTERS_MAX = 40
+# Python's own readers of numbers and times take more than a trace may hold.
+NUMBER = re.compile(
+    r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?|[+-]?(?:nan|inf|infinity)", re.I | re.A
+)
+RFC_3339 = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(?:\.\d+)?(?:[Zz]|[+-]\d\d:\d\d)", re.A)
 
 
 class TraceError(Exception):
@@ -86,44 +96,49 @@ def read_trace(path: Path) -> Trace:
     Raises:
         TraceError: with every mistake found.
     """
+    faults = _Faults(path, [])
     try:
         with path.open(encoding="utf-8-sig", newline="") as file:
-            return _read(path, csv.reader(file))
+            trace = _read(faults, file)
     except OSError as error:
-        raise TraceError([f"{path}: cannot be read: {error.strerror}"]) from error
+        raise TraceError([f"{path}: cannot be read: {error.strerror or error}"]) from error
     except UnicodeDecodeError as error:
-        raise TraceError([f"{path}: not UTF-8 text: {error.reason}; save it as CSV"]) from error
-    except csv.Error as error:
-        raise TraceError([f"{path}: not CSV: {error}"]) from error
+        raise TraceError(
+            [*faults.found, f"{path.name}: not UTF-8 text; save it as CSV in UTF-8"]
+        ) from error
+    if trace is None:
+        raise TraceError(faults.found)
+    return trace
 
 
-def _read(path: Path, rows: Iterator[list[str]]) -> Trace:
-    faults = _Faults(path, [])
-    header = next(rows, None)
-    if header is None:
-        raise TraceError([f"{path.name}: empty; the first row names the columns"])
+def _read(faults: _Faults, file: Iterable[str]) -> Trace | None:
+    """The trace, or None when there are faults."""
+    rows = _rows(faults, file)
+    header = next(rows, (1, []))[1]
     columns = _columns(faults, header)
     if columns is None:
-        raise TraceError(faults.found)
+        return None
     times: list[tuple[int, int]] = []
     cells: list[dict[str, float | None]] = []
-    for line, row in enumerate(rows, start=2):
-        if not any(cell.strip() for cell in row):
-            continue
+    for line, row in rows:
         if len(row) != len(header):
-            faults.add(line, f"{len(row)} cells, the header has {len(header)}; fill the row")
+            faults.add(line, f"{len(row)} cells, the header has {len(header)}; mend the row")
             continue
         moment = _moment(faults, line, row, columns)
+        values = _cells(faults, line, row, columns)
         if moment is None:
             continue
         if times and moment[0] <= times[-1][0]:
             faults.add(line, "time does not rise; sort the rows, one row a time")
         times.append(moment)
-        cells.append(_cells(faults, line, row, columns))
+        cells.append(values)
+        if len(times) > ROWS_MAX:
+            faults.add(line, f"more than {ROWS_MAX} rows; part the trace")
+            break
     if not times and not faults.found:
-        faults.found.append(f"{path.name}: no rows below the header")
+        faults.found.append(f"{faults.path.name}: no rows below the header; add the readings")
     if faults.found:
-        raise TraceError(faults.found)
+        return None
     return Trace(
         tuple(_frames(times, cells, columns)),
         _period_s(times),
@@ -133,8 +148,30 @@ def _read(path: Path, rows: Iterator[list[str]]) -> Trace:
     )
 
 
+def _rows(faults: _Faults, file: Iterable[str]) -> Iterator[tuple[int, list[str]]]:
+    """Rows that are not blank, with the line on which each ends."""
+    reader = csv.reader(file, strict=True)
+    while True:
+        try:
+            row = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            faults.add(reader.line_num, f"not CSV: {error}; look at the quotes before it")
+            return
+        if any(cell.strip() for cell in row):
+            yield reader.line_num, row
+
+
 def _columns(faults: _Faults, header: list[str]) -> _Columns | None:
     names = [ALIASES.get(name.strip(), name.strip()) for name in header]
+    if not names:
+        faults.add(1, "empty; the first row names the columns")
+        return None
+    parted = [sign for sign in (";", "\t") if len(names) == 1 and sign in names[0]]
+    if parted:
+        faults.add(1, f"cells are parted by {parted[0]!r}; save the file with commas")
+        return None
     times = [name for name in ("time_utc", "time_s") if name in names]
     if not times:
         faults.add(1, "no column time_utc (RFC 3339) or time_s (seconds); add one")
@@ -146,7 +183,7 @@ def _columns(faults: _Faults, header: list[str]) -> _Columns | None:
         faults.add(1, "no column is a channel; known are " + ", ".join(BY_NAME))
     if faults.found:
         return None
-    ignored = tuple(name for name in names if name not in BY_NAME and name not in times)
+    ignored = tuple(name for name in names if name and name not in BY_NAME and name not in times)
     seconds_index = names.index("time_s") if "time_s" in times else None
     utc_index = names.index("time_utc") if "time_utc" in times else None
     return _Columns(seconds_index, utc_index, channels, ignored)
@@ -166,23 +203,32 @@ def _moment(
 
 
 def _seconds_ns(faults: _Faults, line: int, text: str) -> int | None:
-    try:
-        return round(float(text) * NS_PER_S)  # not finite: round() refuses
-    except (ValueError, OverflowError):
-        faults.add(line, f"time_s = {text!r} is no time; give a number of seconds")
-        return None
+    value_s = _number(text)
+    if value_s is not None and abs(value_s) <= TIME_S_MAX:  # neither NaN nor infinite passes
+        return round(value_s * NS_PER_S)
+    faults.add(line, f"time_s = {_shown(text)} is no time; give a number of seconds")
+    return None
 
 
 def _utc_ns(faults: _Faults, line: int, text: str) -> int | None:
     try:
-        moment = datetime.fromisoformat(text)
-        if moment.tzinfo is not None:
-            since = moment.astimezone(UTC) - datetime(1970, 1, 1, tzinfo=UTC)
+        if RFC_3339.fullmatch(text):
+            since = datetime.fromisoformat(text.upper()).astimezone(UTC) - EPOCH
             return (since.days * 86400 + since.seconds) * NS_PER_S + since.microseconds * 1000
     except (ValueError, OverflowError):
-        pass
-    faults.add(line, f"time_utc = {text!r} is no UTC time; write it like 2026-03-14T07:00:00Z")
+        pass  # well written, and yet no day or hour there is
+    faults.add(
+        line, f"time_utc = {_shown(text)} is no time; write it like 2026-03-14T07:00:00Z (RFC 3339)"
+    )
     return None
+
+
+def _number(text: str) -> float | None:
+    return float(text) if NUMBER.fullmatch(text) else None
+
+
+def _shown(text: str) -> str:
+    return repr(text if len(text) <= SHOWN_CHARACTERS_MAX else text[:SHOWN_CHARACTERS_MAX] + "...")
 
 
 def _cells(
@@ -191,13 +237,12 @@ def _cells(
     found: dict[str, float | None] = {}
     for index, name in columns.channels.items():
         text = row[index].strip()
-        try:
-            value = float(text) if text else math.nan
-        except ValueError:
-            faults.add(line, f"{name} = {text!r} is no number; leave the cell empty if unknown")
+        value = _number(text) if text else math.nan
+        if value is None:
+            faults.add(line, f"{name} = {_shown(text)} is no number; leave it empty if unknown")
             continue
         if BY_NAME[name].kind is Kind.SWITCH and value not in (0.0, 1.0) and not math.isnan(value):
-            faults.add(line, f"{name} = {text}: a switch is 0 or 1, or empty")
+            faults.add(line, f"{name} = {_shown(text)}: a switch is 0 or 1, or empty")
             continue
         found[name] = value if math.isfinite(value) else None
     return found
@@ -217,14 +262,17 @@ def _frames(
     trusted = columns.utc_index is not None
     for seq, ((steady_ns, wall_ns), row) in enumerate(zip(times, cells, strict=True), start=1):
         t_ns = steady_ns - origin_ns
-        # One empty cell is that channel's; a row of them is a dead link.
-        some = any(value is not None for value in row.values())
-        reason = Reason.MISSING if some else Reason.NO_REPLY
+        silent = all(value is None for value in row.values())
         values = {}
         for name, value in row.items():
-            if value is None:
-                values[name] = Reading(None, Quality.BAD, reason, seen[name])
-            else:
+            if value is not None:
                 seen[name] = t_ns
                 values[name] = Reading(value, Quality.GOOD, Reason.NONE, t_ns)
+                continue
+            # A whole row without values is a dead link. A pad's empty cell in a
+            # row with others is its sensor's fault, judged as one; any other
+            # channel's is an answer that did not come.
+            reason = Reason.NO_REPLY if silent else Reason.MISSING
+            at_ns = t_ns if name in PADS and not silent else seen[name]
+            values[name] = Reading(None, Quality.BAD, reason, at_ns)
         yield Frame(seq, t_ns, wall_ns, trusted, "trace", values)

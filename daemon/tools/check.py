@@ -6,8 +6,8 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from daemon.clock import RealClock
-from daemon.config import Config
-from daemon.tools.show import number, say, say_json, table
+from daemon.config import ChannelSettings, Config, RelaySettings, RigConfig
+from daemon.tools.show import complain, number, say, say_json, table
 from drivers.base import Link, LinkStatistics, Sample
 from drivers.modbus import open_link
 from rules.channels import BY_NAME, OUTPUTS_BY_NAME, Kind
@@ -51,7 +51,7 @@ async def read_once(config: Config) -> dict[str, tuple[Sample, LinkStatistics]]:
     return found
 
 
-def check(config: Config, *, as_json: bool, offline: bool) -> int:
+def show_channels(config: Config, *, as_json: bool, offline: bool) -> int:
     """Show what every channel reads now.
 
     Args:
@@ -65,27 +65,55 @@ def check(config: Config, *, as_json: bool, offline: bool) -> int:
     """
     faults = misplaced_packages()
     for fault in faults:
-        say(fault)
+        complain(fault)
+    counted = {"rigs": len(config.rigs), "links": len(config.links)}
     if offline:
-        say(f"Configuration is right: {len(config.rigs)} rigs, {len(config.links)} links.")
+        if as_json:
+            say_json({"configuration": "right", **counted, "faults": faults})
+        else:
+            say("Configuration is right: {rigs} rig(s), {links} link(s).".format(**counted))
         return 1 if faults else 0
     samples = asyncio.run(read_once(config))
     rows = [_row(config, point, sample) for point, (sample, _) in samples.items()]
+    bad = sum(row["quality"] != "good" for row in rows)
     if as_json:
         for row in rows:
             say_json(row)
     else:
-        head = ("rig", "channel", "reads", "state", "link", "unit", "number")
-        table(head, [[row[name] for name in head] for row in rows])
-    bad = sum(sample.quality != "good" for sample, _ in samples.values())
-    if not as_json:
-        say(f"{len(rows)} channels read, {bad} of them not good." if bad else "All channels read.")
+        _show(config, rows)
+        say(f"{len(rows)} read, {bad} of them not good." if bad else f"{len(rows)} read, all good.")
     return 1 if bad or faults else 0
+
+
+def _show(config: Config, rows: list[dict[str, object]]) -> None:
+    for rig in config.rigs:
+        say(f"{rig.limits.facts.title} ({rig.name})")
+        head = ("channel", "reads", "state", "link", "unit", "register")
+        cells = [[row[name] for name in head] for row in rows if row["rig"] == rig.name]
+        table(head, cells)
+        say(heat_words(rig))
+        say()
+
+
+def heat_words(rig: RigConfig) -> str:
+    """What this program can do about the heat of a rig."""
+    lacking = [
+        what
+        for name, fitted, what in (
+            ("heat_permit", rig.outputs, "heat_permit relay"),
+            ("start_button", rig.channels, "start_button"),
+        )
+        if name not in fitted
+    ]
+    if lacking:
+        return f"WATCH-ONLY: no {' and no '.join(lacking)} is configured; heat is not cut here."
+    return "Heat: this program can take it away, and allows it only after start is pressed."
 
 
 def _row(config: Config, point: str, sample: Sample) -> dict[str, object]:
     rig, name = point.split("/")
     settings = next(item for item in config.rigs if item.name == rig)
+    place: ChannelSettings | RelaySettings
     place = settings.channels[name] if name in settings.channels else settings.outputs[name]
     channel = BY_NAME.get(name) or OUTPUTS_BY_NAME[name]
     if channel.kind in (Kind.SWITCH, Kind.OUTPUT) and sample.value is not None:
@@ -97,8 +125,10 @@ def _row(config: Config, point: str, sample: Sample) -> dict[str, object]:
         "channel": name,
         "reads": reads,
         "value": sample.value,
-        "state": sample.reason or sample.quality,
+        "quality": sample.quality,
+        "reason": sample.reason,
+        "state": sample.reason.replace("_", " ") or sample.quality,
         "link": place.link,
         "unit": place.unit,
-        "number": place.number,
+        "register": place.number,
     }

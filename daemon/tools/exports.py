@@ -2,6 +2,7 @@
 
 import csv
 import json
+import math
 from collections.abc import Iterator
 from dataclasses import asdict
 from typing import IO
@@ -10,10 +11,10 @@ from daemon.notify.messages import utc_text
 from daemon.replay import Folded, fold_run
 from daemon.store.reader import StoreReader
 from daemon.store.records import RunRecord
-from daemon.tools.show import Progress
+from daemon.tools.show import Progress, json_text
 from rules.channels import BY_NAME, CHANNELS, Kind
 from rules.events import as_dict
-from rules.frame import NS_PER_S, Quality
+from rules.frame import NS_PER_S, Quality, Reading
 
 EXTRA = ("seq", "phase", "permit", "hold_s", "not_good", "alarms")
 
@@ -54,7 +55,7 @@ def export_jsonl(reader: StoreReader, run_id: int, out: IO[str]) -> int:
         )
     lines = 0
     for body in _bodies(reader, record, events):
-        out.write(json.dumps(body, ensure_ascii=False, separators=(",", ":")) + "\n")
+        out.write(json_text(body) + "\n")
         lines += 1
     return lines
 
@@ -99,13 +100,18 @@ def _folded(reader: StoreReader, record: RunRecord) -> Iterator[Folded]:
     progress.done()
 
 
+def _usable(reading: Reading) -> bool:
+    value = reading.value
+    return reading.quality is Quality.GOOD and value is not None and math.isfinite(value)
+
+
 def _row(folded: Folded, names: list[str]) -> list[str]:
     frame, state = folded.frame, folded.state
     cells = []
     not_good = []
     for name in names:
         reading = frame.values.get(name)
-        if reading is None or reading.quality is not Quality.GOOD or reading.value is None:
+        if reading is None or not _usable(reading):
             cells.append("")
             if reading is not None:
                 not_good.append(f"{name}:{reading.reason.value or reading.quality.value}")

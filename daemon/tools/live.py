@@ -7,28 +7,49 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from daemon.control import ask
+from daemon.control import ControlError, ask
 from daemon.notify.messages import StateMessage
-from daemon.tools.show import bar, duration, number, say, say_json
+from daemon.tools.show import bar, duration, say, say_json, say_wrapped
 
 ANSWER_S_MAX = 15.0
 
 
 def show_status(socket: Path, *, as_json: bool) -> int:
     """What every rig is doing now; 0 when no alarm stands, else 1."""
-    answer = ask(socket, {"verb": "status"}, ANSWER_S_MAX)
-    states = [StateMessage.model_validate_json(json.dumps(item)) for item in answer["rigs"]]
+    states = _states(socket)
     if as_json:
-        for item in answer["rigs"]:
-            say_json(item)
+        for state in states:
+            say_json(state.model_dump(mode="json"))
     else:
         for state in states:
             for line in status_lines(state):
-                say(line)
+                lead = line[: len(line) - len(line.lstrip())]
+                say_wrapped(line.strip(), indent=lead, hang=lead + "  ")
     return 1 if any(state.alarms for state in states) else 0
 
 
-def give_answer(socket: Path, rig: str, verb: str, *, tag: str, minutes: float, text: str) -> int:
+def _states(socket: Path) -> list[StateMessage]:
+    answer = _asked(socket, {"verb": "status"})
+    try:
+        return [StateMessage.model_validate_json(json.dumps(item)) for item in answer["rigs"]]
+    except (KeyError, TypeError, ValueError) as error:
+        raise ControlError(
+            f"{socket}: the daemon's answer cannot be read; is it of another version? Restart it"
+        ) from error
+
+
+def _asked(socket: Path, request: dict[str, Any]) -> dict[str, Any]:
+    try:
+        return ask(socket, request, ANSWER_S_MAX)
+    except ValueError as error:
+        raise ControlError(
+            f"{socket}: what answers there is not curehold; check control.socket"
+        ) from error
+
+
+def give_answer(
+    socket: Path, rig: str, verb: str, *, tag: str, minutes: float, text: str, as_json: bool
+) -> int:
     """Say *seen*, *going*, *quiet* or a note; 0 when it was carried out, else 1."""
     request: dict[str, Any] = {
         "verb": verb,
@@ -40,9 +61,12 @@ def give_answer(socket: Path, rig: str, verb: str, *, tag: str, minutes: float, 
         "minutes": minutes,
         "text": text,
     }
-    answer = ask(socket, request, ANSWER_S_MAX)
-    say(str(answer["answer"]))
-    return 0 if answer["ok"] else 1
+    answer = _asked(socket, request)
+    if as_json:
+        say_json(answer)
+    else:
+        say(str(answer.get("answer", "")))
+    return 0 if answer.get("ok") else 1
 
 
 def status_lines(state: StateMessage) -> Iterable[str]:
@@ -94,4 +118,4 @@ def _shown(state: StateMessage, name: str) -> str:
     value = state.values[name]
     if value.value is None:
         return value.reason.value or "?"
-    return number(round(value.value))
+    return f"{value.value:.0f}"

@@ -4,7 +4,7 @@ from dataclasses import asdict
 
 from daemon.notify.messages import utc_text
 from daemon.store.reader import StoreReader
-from daemon.tools.show import duration, say, say_json, table
+from daemon.tools.show import duration, say, say_json, say_wrapped, table
 from rules.events import AlarmChanged, as_dict
 
 
@@ -50,5 +50,5 @@ def show_alarms(
         if isinstance(item.event, AlarmChanged):
             when = utc_text(item.wall_ns)[:19].replace("T", " ")
             say(f"{when}  {item.event.state.upper():5} {item.event.tag}")
-            say(f"    {item.event.text}")
+            say_wrapped(item.event.text, indent="    ", hang="    ")
     return 0

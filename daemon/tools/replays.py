@@ -5,7 +5,7 @@ from pathlib import Path
 from daemon.notify.messages import utc_text
 from daemon.replay import Folded, fold_run, fold_trace
 from daemon.store.reader import StoreReader
-from daemon.tools.show import Progress, complain, duration, say, say_json
+from daemon.tools.show import Progress, complain, duration, say, say_json, say_wrapped
 from daemon.trace import read_trace
 from rules.events import (
     AlarmChanged,
@@ -25,8 +25,15 @@ from rules.limits import LimitsBase
 from rules.state import RULES_VERSION
 
 
-def replay_trace(path: Path, limits: LimitsBase | None, *, as_json: bool) -> int:
-    """Judge a CSV trace and print its events; 0."""
+def replay_trace(path: Path, limits: LimitsBase | None, whose: str, *, as_json: bool) -> int:
+    """Judge a CSV trace and print its events; 0.
+
+    Args:
+        path: the trace.
+        limits: to judge by; None: the defaults.
+        whose: they are, in words.
+        as_json: one JSON document an event.
+    """
     trace = read_trace(path)
     if trace.ignored:
         complain(f"{path.name}: no channels, ignored: {', '.join(trace.ignored)}")
@@ -38,8 +45,14 @@ def replay_trace(path: Path, limits: LimitsBase | None, *, as_json: bool) -> int
         _print(folded, as_json=as_json, wall=trace.has_wall)
     progress.done()
     if not as_json:
-        say(f"{count} events in {len(trace.frames)} rows, one each {trace.period_s:g} s.")
-        say(f"Fitted: {', '.join(trace.channels)}. What is not fitted was not judged.")
+        rows = len(trace.frames)
+        say_wrapped(
+            f"{count} events in {rows} rows, one each {trace.period_s:g} s. Limits: {whose}.",
+            indent="",
+            hang="  ",
+        )
+        fitted = ", ".join(trace.channels)
+        say_wrapped(f"Fitted: {fitted}. What is not fitted was not judged.", indent="", hang="  ")
     return 0
 
 
@@ -80,7 +93,7 @@ def _print(folded: Folded, *, as_json: bool, wall: bool) -> None:
                 body["time_utc"] = utc_text(folded.frame.wall_ns)
             say_json({**body, **as_dict(event)})
         else:
-            say(f"{clock_of(folded.t_s):>9}  {words(event)}")
+            say_wrapped(words(event), indent=f"{clock_of(folded.t_s):>8}  ", hang=" " * 10)
 
 
 def clock_of(t_s: float) -> str:

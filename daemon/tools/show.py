@@ -1,8 +1,11 @@
 """Showing things in a terminal: tables, bars and times, for tired eyes."""
 
 import json
+import math
+import shutil
 import sys
-from collections.abc import Iterable, Sequence
+import textwrap
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 BAR_WIDTH = 20
@@ -22,7 +25,39 @@ def complain(text: str) -> None:
 
 def say_json(body: object) -> None:
     """One JSON document on one line."""
-    say(json.dumps(body, ensure_ascii=False, separators=(",", ":"), default=str))
+    say(json_text(body))
+
+
+def json_text(body: object) -> str:
+    """JSON as the standard has it: what is no number there becomes null.
+
+    Source:
+        RFC 8259, section 6: infinite values and NaN are not permitted.
+    """
+    return json.dumps(_finite(body), ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+
+
+def _finite(body: object) -> object:
+    if isinstance(body, float):
+        return body if math.isfinite(body) else None
+    if isinstance(body, Mapping):
+        return {key: _finite(value) for key, value in body.items()}
+    if isinstance(body, list | tuple):
+        return [_finite(value) for value in body]
+    return body
+
+
+def say_wrapped(text: str, *, indent: str, hang: str) -> None:
+    """A long line, broken between words where the terminal ends.
+
+    Args:
+        text: one line.
+        indent: before its first part.
+        hang: before each further part.
+    """
+    width = max(40, shutil.get_terminal_size().columns - 1)
+    for line in textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=hang):
+        say(line)
 
 
 def table(head: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:

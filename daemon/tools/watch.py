@@ -1,6 +1,8 @@
 """`curehold watch`: follow a site through the broker, a line per happening."""
 
 import asyncio
+import json
+import shutil
 import sys
 from collections.abc import AsyncIterator
 from dataclasses import dataclass, field
@@ -13,8 +15,9 @@ from daemon.notify.messages import AlarmMessage, EventMessage, StateMessage
 from daemon.notify.settings import MqttSettings
 from daemon.notify.topics import Topics
 from daemon.tools.live import hold_line, measured
-from daemon.tools.show import duration, say
+from daemon.tools.show import duration, say, say_json, say_wrapped
 
+SEEN_MAX = 10_000
 # Without a terminal a bar cannot move: then a line for each such share of the hold.
 PLAIN_SHARE = 0.25
 
@@ -36,7 +39,8 @@ class Watcher:
     until: str = ""
     terminal: bool = field(default_factory=sys.stdout.isatty)
     states: dict[str, StateMessage] = field(default_factory=dict)
-    seen: set[str] = field(default_factory=set)
+    # Ids of messages told; the oldest are forgotten first.
+    seen: dict[str, None] = field(default_factory=dict)
     share: dict[str, float] = field(default_factory=dict)
     drawn: bool = False
 
@@ -66,7 +70,8 @@ class Watcher:
     def _hold(self, state: StateMessage) -> None:
         text = f"{state.at[11:16]} HOLD {hold_line(state)[5:]}  {measured(state)}"
         if self.terminal:
-            sys.stdout.write(f"\r\x1b[K{text[:100]}")
+            # A line longer than the terminal could not be drawn over.
+            sys.stdout.write(f"\r\x1b[K{text[: shutil.get_terminal_size().columns - 1]}")
             sys.stdout.flush()
             self.drawn = True
             return
@@ -76,49 +81,65 @@ class Watcher:
             self._line(text)
 
     def _event(self, message: EventMessage) -> bool:
-        if message.message_id in self.seen:
+        if not self._is_new(message.message_id):
             return False
-        self.seen.add(message.message_id)
         body: dict[str, Any] = dict(message.event)
         text = event_words(body)
         if text:
             state = self.states.get(message.rig)
             self._line(f"{message.at[11:16]} {text:38} {measured(state) if state else ''}".rstrip())
-        if body["event"] == "run_opened":
+        if body.get("event") == "run_opened":
             self.share.pop(message.rig, None)
-        return bool(body["event"] == self.until)
+        return bool(self.until) and body.get("event") == self.until
 
     def _alarm(self, message: AlarmMessage) -> None:
-        if message.message_id in self.seen or message.state == "clear":
+        if not self._is_new(message.message_id):
             return
-        self.seen.add(message.message_id)
+        if message.state == "clear":
+            self._line(f"{message.at[11:16]} OVER {message.tag}")
+            return
         self._line(f"{message.at[11:16]} {message.state.upper()} {message.tag}: {message.said}")
-        self._line(f"      MESSAGE, by the broker: {message.text}")
+        self._line(f"MESSAGE, by the broker: {message.text}", indent="      ")
 
-    def _line(self, text: str) -> None:
+    def _is_new(self, message_id: str) -> bool:
+        if message_id in self.seen:
+            return False
+        self.seen[message_id] = None
+        if len(self.seen) > SEEN_MAX:
+            del self.seen[next(iter(self.seen))]
+        return True
+
+    def _line(self, text: str, *, indent: str = "") -> None:
         if self.drawn:
             say()
             self.drawn = False
-        say(text)
+        if self.terminal:
+            say_wrapped(text, indent=indent, hang="      ")
+        else:
+            say(indent + text)
 
 
 def event_words(body: dict[str, Any]) -> str:
-    """One event in a few words; empty for what the watcher shows otherwise."""
-    match body["event"]:
-        case "pressed" if body["button"] != "here_button":
-            return f"{body['button'].split('_')[0].upper()} pressed: {body['did']}"
-        case "phase":
-            return PHASE_WORDS.get(body["phase"], str(body["phase"]))
-        case "prompt":
-            return f"{body['said']}"
-        case "permit" if body["permit"] in ("withdrawn", "latched"):
-            return f"HEAT AWAY: {body['why']}"
-        case "run_closed":
-            return f"RUN {body['run']} {body['outcome'].upper()}: hold {duration(body['hold_s'])}"
-        case "interrupted":
-            return f"NO FRAMES for {duration(body['gap_s'])}"
-        case _:
-            return ""
+    """One event in a few words; empty for what the watcher shows otherwise, or does not know."""
+    match body:
+        case {"event": "pressed", "button": str(button), "did": did} if button != "here_button":
+            return f"{button.split('_')[0].upper()} pressed: {did}"
+        case {"event": "phase", "phase": str(phase)}:
+            return PHASE_WORDS.get(phase, phase)
+        case {"event": "prompt", "said": said}:
+            return f"PROMPT: {said}"
+        case {"event": "permit", "permit": "withdrawn" | "latched", "why": why}:
+            return f"HEAT AWAY: {why}"
+        case {
+            "event": "run_closed",
+            "run": run,
+            "outcome": outcome,
+            "hold_s": int() | float() as hold_s,
+        }:
+            return f"RUN {run} {str(outcome).upper()}: hold {duration(hold_s)}"
+        case {"event": "interrupted", "gap_s": int() | float() as gap_s}:
+            return f"NO FRAMES for {duration(gap_s)}"
+    return ""
 
 
 PHASE_WORDS = {
@@ -135,7 +156,30 @@ PHASE_WORDS = {
 }
 
 
-async def watch(settings: MqttSettings, site: str, rig: str | None, watcher: Watcher) -> None:
+@dataclass(slots=True)
+class JsonWatcher:
+    """Passes messages on as JSON lines.
+
+    Attributes:
+        until: as in `Watcher`.
+    """
+
+    until: str = ""
+
+    def take(self, topic: str, payload: bytes) -> bool:
+        """One message; True when it is the one to leave after."""
+        try:
+            body = json.loads(payload)
+        except ValueError:
+            body = None
+        say_json({"topic": topic, "message": body})
+        event = body.get("event") if isinstance(body, dict) else None
+        return bool(self.until) and isinstance(event, dict) and event.get("event") == self.until
+
+
+async def watch(
+    settings: MqttSettings, site: str, rig: str | None, watcher: Watcher | JsonWatcher
+) -> None:
     """Follow until the watcher has seen what it waits for.
 
     Raises:
@@ -172,7 +216,8 @@ async def _messages(
                 yield str(message.topic), bytes(message.payload)
 
 
-def follow(settings: MqttSettings, site: str, rig: str | None, until: str) -> int:
+def follow(settings: MqttSettings, site: str, rig: str | None, until: str, *, as_json: bool) -> int:
     """`watch`, from a command line; 0."""
-    asyncio.run(watch(settings, site, rig, Watcher(until=until)))
+    watcher = JsonWatcher(until) if as_json else Watcher(until)
+    asyncio.run(watch(settings, site, rig, watcher))
     return 0

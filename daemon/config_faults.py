@@ -1,0 +1,209 @@
+"""Mistakes in a configuration, told so that whoever wrote it can mend them.
+
+Pydantic checks a table as a whole only when each of its keys is right. To tell
+every mistake at once, a key found wrong is taken out and the rest is judged
+again, until nothing new is found.
+"""
+
+import copy
+import difflib
+import json
+import re
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from drivers.modbus.registers import WORDS
+
+PASSES_MAX = 100
+SHOWN_CHARACTERS_MAX = 60
+# One sensor of the room may serve several rigs; all else is a rig's own.
+SHARED = frozenset({"ambient_c", "supply_kpa", "mains_ok"})
+NAMES = re.compile(r"[a-z_]+(?:\.[a-z_]+)*")
+LIMITED = {
+    "greater_than": "give more than {gt:g}",
+    "greater_than_equal": "give at least {ge:g}",
+    "less_than": "give less than {lt:g}",
+    "less_than_equal": "give at most {le:g}",
+    "string_too_short": "give at least {min_length} characters",
+    "string_too_long": "give at most {max_length} characters",
+    "literal_error": "give {expected}",
+    "enum": "give {expected}",
+}
+WANTED = {
+    "float_type": "give a number, for instance 1.5",
+    "int_type": "give a whole number",
+    "bool_type": "give true or false",
+    "string_type": "give text in quotes",
+    "path_type": "give a path in quotes",
+    "finite_number": "give a number that is not infinite",
+    "dict_type": "give a table in [brackets]",
+    "model_type": "give a table in [brackets]",
+    "string_pattern_mismatch": "give 1 to 24 small letters, digits and hyphens, like bay-2",
+    "too_short": "give at least one entry",
+}
+
+
+def model_faults(model: type[BaseModel], raw: dict[str, Any], where: str) -> Iterator[str]:
+    """Every mistake that a model finds, each with key, what is wrong and what would be right.
+
+    Args:
+        model: of the table.
+        raw: the table as read.
+        where: its own key, put before each; empty for the file.
+    """
+    rest = copy.deepcopy(raw)
+    removed: set[tuple[int | str, ...]] = set()
+    for _ in range(PASSES_MAX):
+        items = _errors(model, rest)
+        for item in items:
+            if not _follows(item, removed):
+                yield from _told(item, where, model)
+        if not [place for item in items if (place := _take_out(item, rest, removed))]:
+            return
+
+
+def unknown_names(where: str, entries: object, known: Mapping[str, object]) -> Iterator[str]:
+    """Names in a table that are none of the known ones."""
+    for name in entries if isinstance(entries, dict) else ():
+        if name not in known:
+            kind = where.rsplit(".", 1)[-1].removesuffix("s")
+            yield f"{_printable(f'{where}.{name}')}: no such {kind}; {_meant(name, known)}"
+
+
+def doubled_registers(rigs: Mapping[str, Mapping[str, Any]]) -> Iterator[str]:
+    """Registers and coils that two entries claim, also where they only overlap."""
+    taken: dict[tuple[object, ...], tuple[str, str, str]] = {}
+    for rig, group, name, entry in _entries(rigs):
+        table = "coil" if group == "outputs" else entry.get("table")
+        first = entry.get("register")
+        address = (entry.get("link"), entry.get("unit"), table)
+        if None in address or not isinstance(first, int) or isinstance(table, dict | list):
+            continue
+        if not all(isinstance(part, str | int) for part in address):
+            continue
+        width = WORDS.get(entry["type"], 1) if isinstance(entry.get("type"), str) else 1
+        here = (rig, group, name)
+        others = [taken.setdefault((*address, first + step), here) for step in range(width)]
+        for other in dict.fromkeys(item for item in others if item != here):
+            if name == other[2] and rig != other[0] and name in SHARED:
+                continue
+            yield (
+                f"{_key(here)}: the same register as {_key(other)} (link {address[0]}, "
+                f"unit {address[1]}, {table} {first}); give each its own"
+            )
+
+
+def _entries(
+    rigs: Mapping[str, Mapping[str, Any]],
+) -> Iterator[tuple[str, str, str, Mapping[str, Any]]]:
+    for rig, settings in rigs.items():
+        for group in ("channels", "outputs"):
+            entries = settings.get(group)
+            for name, entry in (entries if isinstance(entries, dict) else {}).items():
+                if isinstance(entry, dict):
+                    yield rig, group, name, entry
+
+
+def _key(place: tuple[str, str, str]) -> str:
+    rig, group, name = place
+    return _printable(f"rigs.{rig}.{group}.{name}")
+
+
+def _errors(model: type[BaseModel], raw: dict[str, Any]) -> list[Any]:  # pydantic's own dicts
+    try:
+        model.model_validate(raw)
+    except ValidationError as error:
+        return list(error.errors(include_url=False))
+    return []
+
+
+def _follows(item: Any, removed: set[tuple[int | str, ...]]) -> bool:
+    """An error that is only there because something wrong was taken out before."""
+    loc = item["loc"]
+    if item["type"] == "value_error":
+        names = {part for token in NAMES.findall(item["msg"]) for part in token.split(".")}
+        return any(gone[-1] in names for gone in removed)
+    return any(gone[: len(loc)] == loc for gone in removed)
+
+
+def _take_out(
+    item: Any, rest: dict[str, Any], removed: set[tuple[int | str, ...]]
+) -> tuple[int | str, ...] | None:
+    """Take what an error is about out of the table; its place, or None if there is nothing."""
+    loc = tuple(part for part in item["loc"] if part != "[key]")
+    for place in _suspects(item, loc):
+        table: Any = rest
+        for part in place[:-1]:
+            table = table.get(part) if isinstance(table, dict) else None
+        if isinstance(table, dict) and place[-1] in table:
+            del table[place[-1]]
+            removed.add(place)
+            return place
+    return None
+
+
+def _suspects(item: Any, loc: tuple[int | str, ...]) -> Iterator[tuple[int | str, ...]]:
+    """What to take out for an error: the first key its words name, else the table itself."""
+    if item["type"] == "value_error":
+        for token in NAMES.findall(item["msg"]):
+            yield (*loc, *token.split("."))
+    if loc:
+        yield loc
+
+
+def _told(item: Any, where: str, model: type[BaseModel]) -> Iterator[str]:
+    loc = tuple(part for part in item["loc"] if part != "[key]")
+    key = _printable(".".join(part for part in (where, *map(str, loc)) if part) or "file")
+    kind, context = item["type"], item.get("ctx", {})
+    if kind == "extra_forbidden":
+        yield f"{key}: no such key; {_near(loc, model)}"
+    elif kind == "missing":
+        yield f"{key}: missing; add it, docs/configuration.md says what it is"
+    elif kind == "value_error":
+        for message in str(item["msg"]).removeprefix("Value error, ").split("; and "):
+            yield f"{key}: {message}"
+    elif kind == "string_pattern_mismatch" and loc != item["loc"]:
+        yield f"{key}: this name cannot be used; {WANTED[kind]}"
+    elif kind in LIMITED:
+        yield f"{key}{_shown(item['input'])}: {LIMITED[kind].format(**context)}"
+    else:
+        yield f"{key}{_shown(item['input'])}: {WANTED.get(kind, item['msg'])}"
+
+
+def _shown(given: object) -> str:
+    """What was written, as far as it helps to see it."""
+    if not isinstance(given, str | bool | int | float):
+        return ""
+    text = json.dumps(given, ensure_ascii=False) if isinstance(given, str | bool) else repr(given)
+    cut = text if len(text) <= SHOWN_CHARACTERS_MAX else text[:SHOWN_CHARACTERS_MAX] + "..."
+    return f" = {cut}"
+
+
+def _printable(text: str) -> str:
+    return "".join(char if char.isprintable() else "?" for char in text)
+
+
+def _meant(name: str, known: Mapping[str, object] | list[str]) -> str:
+    near = difflib.get_close_matches(name, list(known), 1)
+    if near:
+        return f"did you mean {near[0]}?"
+    return f"known are {', '.join(known)}" if known else "remove it"
+
+
+def _near(loc: tuple[int | str, ...], model: type[BaseModel]) -> str:
+    """A key that may have been meant, found by walking the model."""
+    fields: Any = model
+    for part in loc[:-1]:
+        field = getattr(fields, "model_fields", {}).get(part)
+        fields = _value_model(field.annotation if field is not None else fields)
+    found = getattr(fields, "model_fields", {})
+    return _meant(str(loc[-1]), [field.alias or name for name, field in found.items()])
+
+
+def _value_model(annotation: object) -> object:
+    """The model that a `dict[str, Model]` or `Model | None` holds."""
+    arguments = getattr(annotation, "__args__", ())
+    models = [item for item in arguments if hasattr(item, "model_fields")]
+    return models[0] if models else annotation
