@@ -1,0 +1,282 @@
+"""The link: polls on a fixed grid, writes at once, and lets go of what nobody renews.
+
+Three policies live here and nowhere else. Of the units that keep silent at
+most one is waited for per poll, in turn, until it answers. A connection on
+which a whole poll heard nothing is dropped and made anew, as a server that lost
+its power does not say so. An output stays on only while its token is renewed.
+"""
+
+import asyncio
+from collections import Counter
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterable, Mapping
+from contextlib import asynccontextmanager, suppress
+
+from drivers.base import BadReply, Clock, DeviceClosed, Link, LinkStatistics, Sample
+from drivers.modbus import codec
+from drivers.modbus.connection import ExchangeError, GivenUp, NoReply, NotConnected
+from drivers.modbus.line import Line
+from drivers.modbus.registers import LinkSettings, OutputSettings, PointSettings
+
+NS_PER_S = 1_000_000_000
+
+
+def open_link(
+    name: str,
+    settings: LinkSettings,
+    points: Mapping[str, PointSettings],
+    outputs: Mapping[str, OutputSettings],
+    clock: Clock,
+) -> Link:
+    """A link to one Modbus TCP server; connects when it is first used.
+
+    Args:
+        name: for messages and statistics.
+        settings: how the server is reached.
+        points: what to read, by name.
+        outputs: what may be written, by name; each is also read back as a
+            point of that name.
+        clock: now, and how to wait.
+
+    Returns:
+        The link; close it when done.
+
+    Raises:
+        ValueError: a name is both a point and an output.
+    """
+    return ModbusLink(name, settings, points, outputs, clock)
+
+
+class ModbusLink:
+    """Implements `drivers.base.Link`; made by `open_link`."""
+
+    def __init__(
+        self,
+        name: str,
+        settings: LinkSettings,
+        points: Mapping[str, PointSettings],
+        outputs: Mapping[str, OutputSettings],
+        clock: Clock,
+    ) -> None:
+        doubled = sorted(points.keys() & outputs.keys())
+        if doubled:
+            raise ValueError(
+                f"link {name}: {', '.join(doubled)} named as a point and as an output; remove the "
+                "point, an output is read back anyway"
+            )
+        self.name = name
+        self._settings = settings
+        self._outputs = dict(outputs)
+        self._clock = clock
+        self._points = dict(points) | {
+            key: PointSettings(unit=output.unit, table="coil", register=output.number)
+            for key, output in outputs.items()
+        }
+        self._plan = codec.plan(self._points)
+        opened_ns = clock.now_ns()
+        self._samples = {key: Sample(None, "bad", "never_read", opened_ns) for key in self._points}
+        self._renewed_ns = {output.token: opened_ns for output in outputs.values()}
+        self._held: dict[str, None] = {}  # outputs on; the next to be let go first
+        self._silent: dict[int, str] = {}  # unit: reason, the next to be asked first
+        self._line = Line(name, settings, clock)
+        self._polling = asyncio.Lock()  # so that a write waits behind one read at most
+        self._heard = False
+        self._counts: Counter[str] = Counter()
+
+    async def run(self) -> None:
+        """Poll for ever, connecting and reconnecting; leaves when cancelled.
+
+        Raises:
+            DeviceClosed: the link was closed before.
+        """
+        self._line.check_open()
+        async with asyncio.TaskGroup() as tasks:
+            tasks.create_task(self._every_period(self._poll), name=f"{self.name} poll")
+            # Apart, so that slow polling never keeps an output on.
+            tasks.create_task(self._every_period(self._let_go), name=f"{self.name} let go")
+
+    async def poll_once(self) -> None:
+        """Read every point once, silent units too; writes nothing.
+
+        Raises:
+            DeviceClosed: the link was closed.
+        """
+        async with self._cycle():
+            for unit in self._plan:
+                await self._read_unit(unit)
+
+    def snapshot(self) -> Mapping[str, Sample]:
+        """The newest sample by point name; after `close` all are bad."""
+        return dict(self._samples)
+
+    async def write(self, point: str, *, on: bool) -> None:
+        """Write one output now, before any queued read, and check the echo; once.
+
+        Raises:
+            LinkDown: no connection, or no answer; the output may be either way.
+            BadReply: the module refused or answered something else.
+            DeviceClosed: the link was closed.
+            KeyError: no such output.
+        """
+        output = self._outputs[point]
+        self._counts["writes"] += 1
+        try:
+            async with self._line.urgent() as connection:
+                if on:
+                    # Before the echo: it may get lost when the coil has closed.
+                    self._held[point] = None
+                await connection.write(output, on=on)
+        except ExchangeError as trouble:
+            self._counts["write_failures"] += 1
+            self._heard |= isinstance(trouble, BadReply)
+            if isinstance(trouble, NoReply):
+                self._silent.setdefault(output.unit, trouble.reason)
+            raise
+        self._heard = True
+        self._silent.pop(output.unit, None)
+        if not on:
+            self._held.pop(point, None)
+
+    def renew(self, token: str) -> None:
+        """Say that the owner of `token` is alive; one unknown here does nothing."""
+        if token in self._renewed_ns:
+            self._renewed_ns[token] = self._clock.now_ns()
+
+    def statistics(self) -> LinkStatistics:
+        """Counts since opening."""
+        return LinkStatistics(reconnects=max(0, self._line.connects - 1), **self._counts)
+
+    async def close(self) -> None:
+        """Close the socket, write nothing; twice is no error."""
+        await self._line.close()
+        self._fail(self._all_requests(), "link_down")
+
+    async def _every_period(self, do: Callable[[], Awaitable[None]]) -> None:
+        period_ns = round(self._settings.period_s * NS_PER_S)
+        due_ns = self._clock.now_ns()
+        with suppress(DeviceClosed):  # closing ends `run`; it is not the poll's failure
+            while not self._line.closed:
+                await self._clock.sleep_until(due_ns)
+                await do()
+                due_ns = next_due_ns(due_ns, period_ns, self._clock.now_ns())
+
+    async def _poll(self) -> None:
+        async with self._cycle():
+            for unit in self._plan:
+                if unit not in self._silent:
+                    await self._read_unit(unit)
+            await self._probe_silent()
+
+    async def _let_go(self) -> None:
+        hold_ns = round(self._settings.hold_s * NS_PER_S)
+        now_ns = self._clock.now_ns()
+        tokens = {point: self._outputs[point].token for point in self._held}
+        stale = [point for point in tokens if now_ns - self._renewed_ns[tokens[point]] >= hold_ns]
+        # What fails is counted and tried again next period; the read-back tells the rig.
+        for point in sorted(stale, key=self._is_silent):
+            try:
+                await self.write(point, on=False)
+            except NoReply:
+                # One time-out a period at most; another goes first next time.
+                self._held[point] = self._held.pop(point)
+                return
+            except ExchangeError:
+                continue
+
+    def _is_silent(self, point: str) -> bool:
+        return self._outputs[point].unit in self._silent
+
+    @asynccontextmanager
+    async def _cycle(self) -> AsyncIterator[None]:
+        async with self._polling:
+            self._line.check_open()
+            self._counts["polls"] += 1
+            self._heard = False
+            try:
+                yield
+            except NotConnected as trouble:
+                self._counts["failures"] += 1
+                self._fail(self._all_requests(), trouble.reason)
+                return
+            if not self._heard:
+                await self._line.drop()
+
+    async def _probe_silent(self) -> None:
+        for unit, reason in self._silent.items():
+            self._fail(self._plan[unit], reason)
+        for unit in tuple(self._silent):
+            if not await self._read_unit(unit, probing=True):
+                return
+
+    async def _read_unit(self, unit: int, *, probing: bool = False) -> bool:
+        """Read all of one unit; False when it is, or stays, among the silent."""
+        requests = self._plan[unit]
+        for place, request in enumerate(requests):
+            try:
+                found = await self._ask(request, probing=probing)
+            except NotConnected:
+                raise
+            except GivenUp:
+                self._silent[unit] = self._silent.pop(unit, NoReply.reason)
+                return False
+            except ExchangeError as trouble:
+                if self._costly(trouble):
+                    self._fail(requests[place:], trouble.reason)
+                    self._silent.pop(unit, None)
+                    self._silent[unit] = trouble.reason
+                    return False
+                self._fail((request,), trouble.reason)
+            else:
+                self._keep(request, found)
+        self._silent.pop(unit, None)
+        return True
+
+    def _costly(self, trouble: ExchangeError) -> bool:
+        """Whether asking such a unit again costs a time-out or the connection."""
+        return isinstance(trouble, NoReply) or not self._line.usable
+
+    async def _ask(self, request: codec.Request, *, probing: bool) -> tuple[int, ...]:
+        async with self._line.in_turn(probing=probing) as connection:
+            self._counts["requests"] += 1
+            try:
+                found = await connection.read(request)
+            except ExchangeError as trouble:
+                self._counts["failures"] += 1
+                self._heard |= isinstance(trouble, BadReply)
+                raise
+            self._heard = True
+            return found
+
+    def _keep(self, request: codec.Request, found: tuple[int, ...]) -> None:
+        now_ns = self._clock.now_ns()
+        for member in request.members:
+            raw = found[member.start : member.start + member.width]
+            decoded = codec.decode(self._points[member.name], raw)
+            quality = "bad" if decoded.reason else "good"
+            self._samples[member.name] = Sample(decoded.value, quality, decoded.reason, now_ns, raw)
+            if member.name in self._outputs and decoded.value:
+                # Whoever closed it, even before a restart: its owner must be alive.
+                self._held.setdefault(member.name)
+
+    def _fail(self, requests: Iterable[codec.Request], reason: str) -> None:
+        for request in requests:
+            for member in request.members:
+                at_ns = self._samples[member.name].at_ns
+                self._samples[member.name] = Sample(None, "bad", reason, at_ns)
+
+    def _all_requests(self) -> Iterable[codec.Request]:
+        return (request for requests in self._plan.values() for request in requests)
+
+
+def next_due_ns(due_ns: int, period_ns: int, now_ns: int) -> int:
+    """The next time on the grid: not before now, and never the same again.
+
+    Args:
+        due_ns: the time that was due, ns.
+        period_ns: of the grid, ns, above 0.
+        now_ns: now, ns.
+
+    Returns:
+        `due_ns` and a whole number of periods, at least one.
+    """
+    late_periods = -((due_ns - now_ns) // period_ns)
+    return due_ns + period_ns * max(1, late_periods)

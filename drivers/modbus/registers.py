@@ -1,0 +1,217 @@
+"""What a configuration says of a Modbus TCP link: connection, points and outputs.
+
+Registers and bits are numbered from 0, as they travel on the wire; a manual
+that counts from 1, or from 30001 or 40001, needs that subtracted.
+
+Source:
+    Modbus Application Protocol V1.1b3, section 4 (tables, numbering, limits);
+    Modbus over Serial Line V1.02, section 2.2 (unit addresses).
+"""
+
+from collections.abc import Mapping
+from typing import Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+Table = Literal["input", "holding", "coil", "discrete"]
+WordType = Literal["int16", "uint16", "int32", "float32"]
+Order = Literal["ABCD", "CDAB", "BADC", "DCBA"]
+
+BIT_TABLES = frozenset({"coil", "discrete"})
+WORDS: Mapping[WordType, int] = {"int16": 1, "uint16": 1, "int32": 2, "float32": 2}
+REGISTER_LAST = 65535
+_COUNTS: Mapping[WordType, tuple[float, float]] = {
+    "int16": (-32768, 32767),
+    "uint16": (0, 65535),
+    "int32": (-2147483648, 2147483647),
+    "float32": (-3.4028234663852886e38, 3.4028234663852886e38),  # IEEE 754 binary32
+}
+# A single coil or input says nothing but its state; these would be ignored.
+_OF_REGISTERS = (
+    "type",
+    "order",
+    "scale",
+    "offset",
+    "range_low",
+    "range_high",
+    "open_at",
+    "short_at",
+)
+
+_STRICT = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+
+
+class LinkSettings(BaseModel):
+    """How one Modbus TCP server, or gateway, is reached.
+
+    Attributes:
+        host: its address.
+        port: its TCP port.
+        period_s: time between polls, s.
+        timeout_s: how long a connection or an answer may take, s.
+        hold_s: an output stays on only while its token was renewed less than
+            this long ago, s.
+        reconnect_s_max: longest wait between two attempts to connect, s.
+    """
+
+    model_config = _STRICT
+
+    host: str = Field(min_length=1, max_length=253)
+    port: int = Field(default=502, ge=1, le=65535)
+    period_s: float = Field(default=1.0, ge=0.1, le=60)
+    timeout_s: float = Field(default=0.5, gt=0, le=10)
+    hold_s: float = Field(default=3.0, gt=0, le=30)
+    reconnect_s_max: float = Field(default=2.0, gt=0, le=60)
+
+    @model_validator(mode="after")
+    def _cross_check(self) -> Self:
+        if self.timeout_s > self.period_s:
+            raise ValueError(
+                f"timeout_s = {self.timeout_s:g} is above period_s = {self.period_s:g}, so one "
+                "dead unit would hold up every poll; lower timeout_s or raise period_s"
+            )
+        if self.hold_s < self.period_s:
+            raise ValueError(
+                f"hold_s = {self.hold_s:g} is below period_s = {self.period_s:g}, so outputs would "
+                "be let go between two polls; raise hold_s or lower period_s"
+            )
+        return self
+
+
+class _Addressed(BaseModel):
+    """Anything that has a unit and a number on the wire."""
+
+    model_config = _STRICT
+
+    unit: int = Field(ge=0, le=255)
+    # Known as `register` outside; pydantic's models have a method of that name.
+    number: int = Field(alias="register", ge=0, le=REGISTER_LAST)
+
+    @field_validator("unit")
+    @classmethod
+    def _not_reserved(cls, unit: int) -> int:
+        if 248 <= unit <= 254:
+            raise ValueError(
+                f"unit {unit} is reserved by the standard; give 0 to 247, or 255 for a server "
+                "that has no units behind it"
+            )
+        return unit
+
+
+class PointSettings(_Addressed):
+    """One value to be read.
+
+    Attributes:
+        unit: unit address of the module, 0 to 247, or 255.
+        table: `input` or `holding` registers, `coil` or `discrete` bits.
+        number: on the wire, from 0; `register` in a configuration.
+        type: of a register value; needed for registers, unknown to bits.
+        order: of the four bytes of a two-register value, A the highest.
+        scale: engineering units per count.
+        offset: added after scaling, engineering units.
+        range_low: below this the reading is bad, engineering units.
+        range_high: above this the reading is bad, engineering units.
+        open_at: count, before scaling, by which the module says "open circuit".
+        short_at: count, before scaling, by which it says "short circuit".
+        inverted: a bit that reads 0 when the switch is on.
+    """
+
+    table: Table
+    type: WordType | None = None
+    order: Order = "ABCD"
+    scale: float = 1.0
+    offset: float = 0.0
+    range_low: float | None = None
+    range_high: float | None = None
+    open_at: float | None = None
+    short_at: float | None = None
+    inverted: bool = False
+
+    @property
+    def is_bit(self) -> bool:
+        """Whether this is a coil or a discrete input."""
+        return self.table in BIT_TABLES
+
+    @property
+    def width(self) -> int:
+        """How many registers, or bits, it takes."""
+        return 1 if self.type is None else WORDS[self.type]
+
+    @model_validator(mode="after")
+    def _cross_check(self) -> Self:
+        if self.is_bit:
+            self._check_bit()
+        else:
+            self._check_register()
+        return self
+
+    def _check_bit(self) -> None:
+        extra = [name for name in _OF_REGISTERS if name in self.model_fields_set]
+        if extra:
+            raise ValueError(
+                f"{', '.join(extra)}: a bit of table {self.table!r} has none; remove, or correct "
+                "the table to 'input' or 'holding'"
+            )
+
+    def _check_register(self) -> None:
+        if self.type is None:
+            raise ValueError(
+                f"type is missing: table {self.table!r} holds registers; give one of "
+                f"{', '.join(WORDS)} from the module's manual"
+            )
+        if self.inverted:
+            raise ValueError(
+                "inverted is for bits only; for a register use a negative scale, or correct the "
+                "table to 'coil' or 'discrete'"
+            )
+        if self.width == 1 and self.order != "ABCD":
+            raise ValueError(
+                f"order = {self.order} needs four bytes and {self.type} has two; remove order, or "
+                "correct type to int32 or float32"
+            )
+        if self.number + self.width - 1 > REGISTER_LAST:
+            raise ValueError(
+                f"register = {self.number} is the last there is and {self.type} takes two; give "
+                f"at most {REGISTER_LAST - 1}, or correct type"
+            )
+        self._check_sums()
+
+    def _check_sums(self) -> None:
+        if self.scale == 0:
+            raise ValueError("scale = 0 would read everything as one value; give units per count")
+        low, high = self.range_low, self.range_high
+        if low is not None and high is not None and low >= high:
+            raise ValueError(
+                f"range_low = {low:g} is not below range_high = {high:g}; lower range_low or raise "
+                "range_high"
+            )
+        for name in ("open_at", "short_at"):
+            self._check_count(name, getattr(self, name))
+        if self.open_at is not None and self.open_at == self.short_at:
+            raise ValueError(
+                f"open_at and short_at are both {self.open_at:g}, so the two faults could not be "
+                "told apart; give the module's two counts, or only the one it has"
+            )
+
+    def _check_count(self, name: str, count: float | None) -> None:
+        if count is None or self.type is None:
+            return
+        low, high = _COUNTS[self.type]
+        whole = self.type == "float32" or count == int(count)
+        if not (low <= count <= high and whole):
+            raise ValueError(
+                f"{name} = {count:g} is no {self.type} ({low:g} to {high:g}), so it could never be "
+                "read; give the count as the module sends it, before scaling, or correct type"
+            )
+
+
+class OutputSettings(_Addressed):
+    """One coil to be written, and read back as a point of the same name.
+
+    Attributes:
+        unit: unit address of the module, 0 to 247, or 255.
+        number: of the coil on the wire, from 0; `register` in a configuration.
+        token: whose life keeps it on; see `LinkSettings.hold_s`.
+    """
+
+    token: str = Field(min_length=1, max_length=100)
