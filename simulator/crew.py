@@ -20,6 +20,7 @@ RESETS_MAX = 5
 EMPTY_KPA = 2.0
 AT_TEMPERATURE_C = 120.0
 WALKS_AFTER_S = 40.0
+SWITCHES_OFF_AFTER_S = 120.0  # nobody runs to turn a knob when the lamp goes dark
 
 
 class Stage(StrEnum):
@@ -281,7 +282,9 @@ def _at_temperature(_crew: Crew, _now_s: float, shown: Shown) -> bool:
 
 def _held(crew: Crew, now_s: float, _shown: Shown) -> bool:
     in_stage_s = crew.in_stage_s(now_s)
-    ended = crew.permit_gone_s(now_s) >= 30 and in_stage_s >= crew.plan.hold_s - 300
+    ended = (
+        crew.permit_gone_s(now_s) >= SWITCHES_OFF_AFTER_S and in_stage_s >= crew.plan.hold_s - 300
+    )
     return ended or in_stage_s >= crew.plan.hold_s_max
 
 

@@ -84,6 +84,11 @@ def all_scenarios() -> dict[str, Scenario]:
     named = [
         Scenario("whole_cure", "one repair from start to take-off, nothing breaks"),
         Scenario(
+            "locked_off_cure",
+            "one repair with the bags locked off; state air_mode = locked_off in the rig's file",
+            plans=(RepairPlan(air_mode=AirMode.LOCKED_OFF),),
+        ),
+        Scenario(
             "hose_fails",
             "20 min into the hold the inner bag's hose bursts",
             faults=(_planned("hose_burst", Onset(1200.0, Stage.HOLD)),),
@@ -174,13 +179,11 @@ def _planned(name: str, onset: Onset) -> PlannedFault:
 
 
 def _one_fault(name: str, kind: type[Fault]) -> Scenario:
-    """The scenario in which this fault strikes 10 min into the hold."""
+    """The scenario in which this fault strikes during the hold."""
     title = (kind.__doc__ or name).partition("\n")[0]
-    locked = name == "slow_leak"
     return Scenario(
         name,
-        f"10 min into the hold: {title[0].lower()}{title[1:].rstrip('.')}",
-        plans=(RepairPlan(air_mode=AirMode.LOCKED_OFF if locked else AirMode.RELIEVING),),
-        faults=(_planned(name, Onset(600.0, Stage.HOLD)),),
+        f"{kind.into_hold_s / 60:.0f} min into the hold: {title[0].lower()}{title[1:].rstrip('.')}",
+        faults=(_planned(name, Onset(kind.into_hold_s, Stage.HOLD)),),
         tail_s=kind.deadline_s + TAIL_S,
     )

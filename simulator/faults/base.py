@@ -22,12 +22,14 @@ class Fault(BaseModel):
     Attributes:
         wakes: tags of the hazards it should wake, the first one first.
         deadline_s: after onset, by the physics, s.
+        into_hold_s: when the scenario of its name strikes.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     wakes: ClassVar[tuple[str, ...]]
     deadline_s: ClassVar[float]
+    into_hold_s: ClassVar[float] = 600.0
 
     def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
         """Break it, or go on breaking it, `since_s` after onset.

@@ -188,7 +188,7 @@ async def test_a_taken_port_is_a_clear_error():
             await Lockstep(mover_of(short_yard()), 1.0).open(port)
 
 
-@pytest.mark.parametrize(("speed", "least_s", "most_s"), [(150.0, 0.18, 2.0), (None, 0.0, 0.15)])
+@pytest.mark.parametrize(("speed", "least_s", "most_s"), [(150.0, 0.18, 5.0), (None, 0.0, 1.0)])
 async def test_a_speed_holds_the_plant_back(speed, least_s, most_s):
     loop = asyncio.get_running_loop()
     mover = mover_of(short_yard(ends_s=1000.0), speed)
@@ -299,7 +299,7 @@ async def test_process_ends_cleanly_on_a_signal(number, pace):
 @pytest.mark.parametrize(
     ("arguments", "status", "said"),
     [
-        (["--scenario=nowhere"], 2, "choose one of: whole_cure, hose_fails, demo"),
+        (["--scenario=nowhere"], 2, "choose one of: whole_cure, locked_off_cure, hose_fails, demo"),
         (["--fault=gremlins"], 2, "choose one of: contactor_welds"),
         (["--fault=hose_burst:bag=left"], 2, "bag: Input should be 'inner' or 'outer'"),
         (["--pace=warp"], 2, "is not real, speed=N"),

@@ -17,10 +17,19 @@ from simulator.scenarios import (
 
 
 def test_one_scenario_for_each_fault_and_the_named_ones():
-    assert set(all_scenarios()) == {"whole_cure", "hose_fails", "demo", *catalogue()}
+    assert set(all_scenarios()) == {
+        "whole_cure",
+        "locked_off_cure",
+        "hose_fails",
+        "demo",
+        *catalogue(),
+    }
     for name in catalogue():
         (planned,) = find_scenario(name).faults
-        assert (planned.name, planned.onset) == (name, Onset(600.0, Stage.HOLD))
+        assert (planned.name, planned.onset) == (
+            name,
+            Onset(type(planned.fault).into_hold_s, Stage.HOLD),
+        )
         assert find_scenario(name).tail_s > type(planned.fault).deadline_s
 
 
@@ -92,7 +101,9 @@ def test_a_wrong_fault_says_what_is_right(text, said):
 
 
 def test_an_unknown_scenario_lists_those_there_are():
-    with pytest.raises(ScenarioError, match=r"'nowhere'; choose one of: whole_cure, hose_fails"):
+    with pytest.raises(
+        ScenarioError, match=r"'nowhere'; choose one of: whole_cure, locked_off_cure"
+    ):
         find_scenario("nowhere")
 
 

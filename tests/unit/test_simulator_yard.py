@@ -19,8 +19,6 @@ from simulator.panel import SIDES
 from simulator.scenarios import Onset, PlannedFault, Scenario, find_scenario
 from simulator.yard import TruthFile, Yard
 
-HOLD_S = 9000.0
-
 
 class StandIn:
     """Grants on start, takes away after the hold or when told; keeps what it saw."""
@@ -41,7 +39,7 @@ class StandIn:
             coils = rig.relays.coils
             if rig.controls.pressed("start_button", rig.now_s) and not coils["beacon_red"]:
                 coils["heat_permit"] = True
-            if crew.stage is Stage.HOLD and crew.in_stage_s(rig.now_s) >= HOLD_S:
+            if crew.stage is Stage.HOLD and crew.in_stage_s(rig.now_s) >= crew.plan.hold_s:
                 coils["heat_permit"] = False
             if rig.controls.pressed("reset_button", rig.now_s):
                 coils["beacon_red"] = coils["horn"] = False
@@ -374,7 +372,9 @@ def test_a_mended_fault_stays_mended(in_hold):
 
 
 def test_demo_is_a_whole_cure_and_then_a_burst_in_the_next_repair():
-    yard = Yard(find_scenario("demo"), rigs=1, seed=1)
+    demo = find_scenario("demo")
+    shorter = (replace(demo.plans[0], hold_s=1200.0), demo.plans[1])
+    yard = Yard(replace(demo, plans=shorter), rigs=1, seed=1)
     run = StandIn(yard)
     while not yard.over:
         run.step()
@@ -393,8 +393,25 @@ def test_demo_is_a_whole_cure_and_then_a_burst_in_the_next_repair():
     assert yard.now_s < yard.scenario.over_at_s
 
 
+def test_a_welded_contactor_shows_once_the_permit_is_gone(in_hold):
+    run = copy.deepcopy(in_hold)
+    crew, rig = run.yard.crews[0], run.yard.rigs[0]
+    crew.plans = (replace(crew.plan, hold_s=2700.0),)
+    rig.contactor_welded = True
+    after_the_end = []
+
+    def cooling():
+        if not rig.relays.coils["heat_permit"]:
+            after_the_end.append(rig.switches()["heat_on"])
+        return crew.stage is Stage.COOL
+
+    run.run(cooling)
+    # longer than the 5 s after which heat without a permit is a fault
+    assert sum(after_the_end) > 10 * 4
+
+
 def test_locked_off_air_rises_with_the_gas_and_stays_sealed():
-    yard = Yard(find_scenario("slow_leak"), rigs=1, seed=1)
+    yard = Yard(find_scenario("locked_off_cure"), rigs=1, seed=1)
     assert yard.crews[0].plan.air_mode is AirMode.LOCKED_OFF
     StandIn(yard).run(lambda: yard.crews[0].stage is Stage.HOLD)
     assert 225.0 < yard.rigs[0].bags["inner"].pressure_kpa < 275.0
