@@ -6,21 +6,26 @@ authorized) looks like a delivery. paho hands the code to `on_publish`, and
 aiomqtt registers its own method for that. We override this one method, keep
 the code for whoever waits, and let aiomqtt go on. Everything else is aiomqtt's.
 
+A lost connection is noticed at once too, where aiomqtt would wait out its time.
+
 All callbacks run in the loop's thread once the connection stands, and nothing
 waits between handing a message to paho and registering for its answer, so no
 answer can come before we listen.
 """
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager, suppress
-from typing import Any
+from typing import Any, TypeVar
 
 import aiomqtt
 from paho.mqtt.client import Client as PahoClient
 from paho.mqtt.enums import MQTTErrorCode
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.subscribeoptions import SubscribeOptions
+
+T = TypeVar("T")
 
 # MQTT 5 (OASIS), 3.4.2.1: codes from here up are refusals. 0x10, no matching
 # subscribers, is below: the broker has taken the message.
@@ -30,6 +35,11 @@ REFUSED_FROM = 0x80
 def refused(reason: ReasonCode) -> bool:
     """Whether a reason code says that the broker has not taken it."""
     return bool(reason.value >= REFUSED_FROM)
+
+
+def _is_unsaid(code: int | ReasonCode | None) -> bool:
+    """What paho gives for a connection that simply ended."""
+    return isinstance(code, ReasonCode) and code.value == REFUSED_FROM
 
 
 class AcknowledgedClient(aiomqtt.Client):
@@ -62,17 +72,45 @@ class AcknowledgedClient(aiomqtt.Client):
         answer: asyncio.Future[ReasonCode] = self._loop.create_future()
         self._answers[info.mid] = answer
         try:
+            return await self._unless_lost(answer)
+        finally:
+            del self._answers[info.mid]
+
+    async def subscribe_acknowledged(
+        self, topics: Sequence[str], options: SubscribeOptions
+    ) -> list[ReasonCode]:
+        """Subscribe and return the broker's answer to each topic.
+
+        Raises:
+            aiomqtt.MqttError: as `publish_acknowledged`.
+        """
+        wanted = [(topic, options) for topic in topics]
+        codes = await self._unless_lost(asyncio.ensure_future(self.subscribe(wanted)))
+        return [code for code in codes if isinstance(code, ReasonCode)]
+
+    def why_lost(self) -> str:
+        """Why the connection ended, in the broker's words if it said; empty while it stands."""
+        if not self._disconnected.done():
+            return ""
+        error = self._disconnected.exception()
+        if isinstance(error, aiomqtt.MqttCodeError) and _is_unsaid(error.rc):
+            return "the connection broke without a word; the broker's own log may say why"
+        return "" if error is None else str(error)
+
+    async def _unless_lost(self, answer: asyncio.Future[T]) -> T:
+        """Wait for an answer; aiomqtt alone would not notice that none can come any more."""
+        try:
             await asyncio.wait(
                 (answer, self._disconnected),
                 timeout=self.timeout,
                 return_when=asyncio.FIRST_COMPLETED,
             )
+            if answer.done():
+                return answer.result()
         finally:
-            del self._answers[info.mid]
-        if answer.done():
-            return answer.result()
+            answer.cancel()
         if self._disconnected.done():
-            raise aiomqtt.MqttError("the connection broke") from self._disconnected.exception()
+            raise aiomqtt.MqttError(self.why_lost() or "the connection broke")
         raise aiomqtt.MqttError(f"the broker did not answer in {self.timeout:g} s")
 
     def _on_publish(
@@ -95,8 +133,7 @@ class AcknowledgedClient(aiomqtt.Client):
             with suppress(aiomqtt.MqttError):
                 await self.__aexit__(None, None, None)
         self._client.disconnect()
-        if self._disconnected.done() and not self._disconnected.cancelled():
-            self._disconnected.exception()  # seen; else asyncio reports it as never retrieved
+        self.why_lost()  # seen now; else asyncio reports it as never retrieved
 
 
 @asynccontextmanager

@@ -9,14 +9,12 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, Field, StringConstraints
 
+from rules.alarms import QUIET_MIN_MAX
+from rules.commands import NOTE_CHARACTERS_MAX
 from rules.events import Horn, JsonScalar
 from rules.facts import STRICT
 from rules.frame import Quality, Reason
 from rules.phases import Phase
-
-SCHEMA_VERSION = 1
-QUIET_MIN_MAX = 60.0
-TEXT_CHARS_MAX = 500
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -100,7 +98,7 @@ class StateMessage(Message):
     at: UtcText = Field(description="time of the frame")
     seq: int = Field(description="count of frames of this rig, rising across restarts")
     pretend: bool = Field(description="a simulated rig: nothing is heated")
-    watch_only: bool = Field(description="no permit relay or no start button: heat cannot be cut")
+    watch_only: bool = Field(description="no permit relay or start button: this cannot cut heat")
     run: int | None = Field(description="number of the open run on this rig; null between runs")
     phase: Phase = Field(description="where the rig is in the work")
     phase_title: str = Field(description="the phase in people's words")
@@ -201,14 +199,14 @@ class CommandMessage(Message):
         default="",
         max_length=64,
         pattern=r"^([a-z_]+(\.[a-z_]+)+)?$",
-        description="the alarm it is about; empty: none in particular",
+        description="the alarm it is about; empty: every alarm that stands",
     )
     minutes: float = Field(
         default=0.0, ge=0, le=QUIET_MIN_MAX, description="for `quiet`: how long, min, up to 60"
     )
     text: Line = Field(
         default="",
-        max_length=TEXT_CHARS_MAX,
+        max_length=NOTE_CHARACTERS_MAX,
         description="for `note` the note, for `quiet` the reason; one line, up to 500 characters",
     )
 

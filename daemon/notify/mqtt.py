@@ -6,6 +6,7 @@ event loop, as aiomqtt does; waits between attempts are the injected clock's.
 """
 
 import asyncio
+import ssl
 from collections.abc import Sequence
 from contextlib import suppress
 from typing import Literal
@@ -23,6 +24,7 @@ from daemon.notify.topics import Topics
 from daemon.notify.waiting import Backoff, wait
 from daemon.outgoing import Outgoing
 from drivers.base import Clock
+from rules.frame import NS_PER_S
 
 log = structlog.get_logger()
 
@@ -89,27 +91,34 @@ class MqttLink:
         """Connect, serve, and connect again, for ever; leaves when cancelled.
 
         Raises:
-            ValueError: the password cannot be read; says what to do.
+            ValueError: the password or the certificates cannot be read; says
+                what to do.
         """
         settings = self._settings
         password = settings.password()
+        tls = settings.tls()
         if password is not None and settings.readable_on_the_way:
             log.warning("mqtt.not_encrypted", host=settings.host, port=settings.port)
         backoff = Backoff(settings.reconnect_s_max)
         said = ""
         while True:
+            client = self._new_client(password, tls)
             error = ""
+            began_ns = self._clock.now_ns()
             try:
-                async with connected(self._new_client(password)) as client:
-                    backoff.reset()
+                async with connected(client):
                     said = ""
                     log.info("mqtt.connected", host=settings.host, port=settings.port)
                     await self._serve(client)
             except* aiomqtt.MqttError as errors:
-                error = _text_of(errors)
+                error = client.why_lost() or _text_of(errors)
             if error != said:  # a broker away for a day is not worth a line per attempt
                 said = error
                 log.warning("mqtt.offline", host=settings.host, port=settings.port, error=error)
+            if self._clock.now_ns() - began_ns > settings.reconnect_s_max * NS_PER_S:
+                # Not sooner, or two daemons with one client id would throw each
+                # other out as fast as they can.
+                backoff.reset()
             await wait(self._clock, backoff.next_s())
 
     async def finish(self, within_s: float) -> bool:
@@ -131,10 +140,9 @@ class MqttLink:
                 return True
         return False
 
-    def _new_client(self, password: str | None) -> AcknowledgedClient:
+    def _new_client(self, password: str | None, tls: ssl.SSLContext | None) -> AcknowledgedClient:
         settings = self._settings
         will = self._about("offline", "connection lost without a word")
-        tls = settings.tls_ca_file
         return AcknowledgedClient(
             settings.host,
             settings.port,
@@ -146,15 +154,15 @@ class MqttLink:
             timeout=settings.delivery_timeout_s,
             max_queued_incoming_messages=INCOMING_MAX,
             will=aiomqtt.Will(self._topics.daemon, will, qos=1, retain=True),
-            tls_params=None if tls is None else aiomqtt.TLSParameters(ca_certs=str(tls)),
+            tls_context=tls,
         )
 
     async def _serve(self, client: AcknowledgedClient) -> None:
-        self._client = client
         try:
             await self._desk.subscribe(client)
             # Only now: whoever reads "online" may count on being heard.
             await self._say(client, "online", "watching")
+            self._client = client
             async with asyncio.TaskGroup() as group:
                 group.create_task(self._desk.run(client))
                 group.create_task(self._deliveries.run(client))

@@ -5,7 +5,6 @@ from collections.abc import Awaitable, Callable, Sequence
 
 import aiomqtt
 import structlog
-from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from daemon.notify.acknowledged import AcknowledgedClient, refused
@@ -50,10 +49,12 @@ class CommandDesk:
         options = SubscribeOptions(
             qos=1, retainAsPublished=True, retainHandling=SubscribeOptions.RETAIN_DO_NOT_SEND
         )
-        for topic in self._rig_by_topic:
-            for code in await client.subscribe(topic, options=options):
-                if isinstance(code, ReasonCode) and refused(code):
-                    log.error("mqtt.subscribe_refused", topic=topic, reason=str(code))
+        topics = list(self._rig_by_topic)
+        for topic, code in zip(
+            topics, await client.subscribe_acknowledged(topics, options), strict=True
+        ):
+            if refused(code):
+                log.error("mqtt.subscribe_refused", topic=topic, reason=str(code))
 
     async def run(self, client: AcknowledgedClient) -> None:
         """Take commands over this connection until it breaks.

@@ -1,5 +1,6 @@
 """Where the broker is and how we sign in; embedded in the daemon's configuration."""
 
+import ssl
 import stat
 from ipaddress import ip_address
 from pathlib import Path
@@ -63,6 +64,27 @@ class MqttSettings(BaseModel):
         except ValueError:
             return True
 
+    def tls(self) -> ssl.SSLContext | None:
+        """How to talk TLS, with the certificates read from their file now; None: plain.
+
+        Raises:
+            ValueError: the file is not there or holds no certificates; says
+                what to do.
+        """
+        path = self.tls_ca_file
+        if path is None:
+            return None
+        try:
+            context = ssl.create_default_context(cafile=path)
+        except OSError as error:  # an unreadable file and a bad certificate alike
+            raise ValueError(
+                f"tls_ca_file {path}: no certificates to be read there "
+                f"({error.strerror or error}); give the PEM file of the authority that signed "
+                "the broker's certificate"
+            ) from error
+        context.sslsocket_class = _ClosingSocket
+        return context
+
     def password(self) -> str | None:
         """The password, read from its file now.
 
@@ -87,6 +109,17 @@ class MqttSettings(BaseModel):
                 f"(mode {stat.S_IMODE(mode):04o}); run: chmod o= {path}"
             )
         return _password_in(path, content)
+
+
+class _ClosingSocket(ssl.SSLSocket):
+    """Closes when the handshake fails; paho then forgets it and leaves it open."""
+
+    def do_handshake(self, block: bool = False) -> None:  # noqa: FBT001, FBT002 - ssl's signature
+        try:
+            super().do_handshake(block)
+        except (OSError, ValueError):
+            self.close()
+            raise
 
 
 def _password_in(path: Path, content: bytes) -> str:

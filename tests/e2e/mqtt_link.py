@@ -104,6 +104,7 @@ async def linked(
     account: str = "curehold",
     password_file: Path | None = None,
     delivery_timeout_s: float = 5.0,
+    tls_ca_file: Path | None = None,
 ) -> AsyncIterator[MqttLink]:
     """A running link; at the end it is stopped as the daemon stops it."""
     settings = MqttSettings(
@@ -113,6 +114,7 @@ async def linked(
         reconnect_s_max=0.1,
         retry_s_max=0.1,
         delivery_timeout_s=delivery_timeout_s,
+        tls_ca_file=tls_ca_file,
     )
     link = MqttLink(settings, SITE, RIGS, outbox, RealClock(), submit or Rig().submit)
     task = asyncio.create_task(link.run())
