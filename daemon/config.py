@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, field_validator
 
-from daemon.config_faults import doubled_registers, model_faults, unknown_names
+from daemon.config_faults import doubled_registers, model_faults, printable, unknown_names
 from daemon.notify.settings import MqttSettings
 from daemon.notify.topics import RESERVED
 from drivers.modbus.registers import LinkSettings, OutputSettings, PointSettings
@@ -296,7 +296,7 @@ def _faults(raw: dict[str, Any]) -> list[str]:
         found += _rig_faults(name, rig, links)
     found += _same_place(links)
     found += doubled_registers(rigs)
-    return list(dict.fromkeys(found))
+    return list(dict.fromkeys(map(printable, found)))
 
 
 def _tables(value: object) -> dict[str, dict[str, Any]]:
@@ -334,7 +334,7 @@ def _slow_frames(
 ) -> Iterator[str]:
     """A link lets a rig's outputs go when its frames come too seldom."""
     period_s = facts.get("frame_period_s", 1.0) if isinstance(facts, dict) else None
-    used = {relay.get("link") for relay in _tables(rig.get("outputs")).values()}
+    used = [relay.get("link") for relay in _tables(rig.get("outputs")).values()]
     for link in (name for name in links if name in used):
         hold_s = links[link].get("hold_s", ModbusLink.model_fields["hold_s"].default)
         numbers = isinstance(period_s, int | float) and isinstance(hold_s, int | float)

@@ -64,12 +64,17 @@ def model_faults(model: type[BaseModel], raw: dict[str, Any], where: str) -> Ite
             return
 
 
+def printable(text: str) -> str:
+    """The text with what could drive a terminal shown as question marks."""
+    return "".join(char if char.isprintable() else "?" for char in text)
+
+
 def unknown_names(where: str, entries: object, known: Mapping[str, object]) -> Iterator[str]:
     """Names in a table that are none of the known ones."""
     for name in entries if isinstance(entries, dict) else ():
         if name not in known:
             kind = where.rsplit(".", 1)[-1].removesuffix("s")
-            yield f"{_printable(f'{where}.{name}')}: no such {kind}; {_meant(name, known)}"
+            yield f"{where}.{name}: no such {kind}; {_meant(name, known)}"
 
 
 def doubled_registers(rigs: Mapping[str, Mapping[str, Any]]) -> Iterator[str]:
@@ -108,7 +113,7 @@ def _entries(
 
 def _key(place: tuple[str, str, str]) -> str:
     rig, group, name = place
-    return _printable(f"rigs.{rig}.{group}.{name}")
+    return f"rigs.{rig}.{group}.{name}"
 
 
 def _errors(model: type[BaseModel], raw: dict[str, Any]) -> list[Any]:  # pydantic's own dicts
@@ -155,7 +160,7 @@ def _suspects(item: Any, loc: tuple[int | str, ...]) -> Iterator[tuple[int | str
 
 def _told(item: Any, where: str, model: type[BaseModel]) -> Iterator[str]:
     loc = tuple(part for part in item["loc"] if part != "[key]")
-    key = _printable(".".join(part for part in (where, *map(str, loc)) if part) or "file")
+    key = ".".join(part for part in (where, *map(str, loc)) if part) or "file"
     kind, context = item["type"], item.get("ctx", {})
     if kind == "extra_forbidden":
         yield f"{key}: no such key; {_near(loc, model)}"
@@ -179,10 +184,6 @@ def _shown(given: object) -> str:
     text = json.dumps(given, ensure_ascii=False) if isinstance(given, str | bool) else repr(given)
     cut = text if len(text) <= SHOWN_CHARACTERS_MAX else text[:SHOWN_CHARACTERS_MAX] + "..."
     return f" = {cut}"
-
-
-def _printable(text: str) -> str:
-    return "".join(char if char.isprintable() else "?" for char in text)
 
 
 def _meant(name: str, known: Mapping[str, object] | list[str]) -> str:
