@@ -17,9 +17,10 @@ Limits:
 Trips when:
     At its present rate a hot bag reaches 150 kPa within 10 min. Warns when it
     reaches 180 kPa sooner than the 3 h for which pressure may still be needed.
-    The rate is the least of three falls between the quarters of the last
-    15 min (of what there is, from 5 min), so that one step, wherever it lies, is
-    no leak; a trim or a refill by hand starts it afresh. With bags locked off or
+    The rate is the middle one of the three falls between the quarters of the
+    last 15 min (of what there is, from 5 min), if the least of them is 6 kPa/h
+    too: one step, wherever it lies, is no leak. A trim or a refill by hand
+    starts it afresh. With bags locked off or
     on a regulator that does not vent, a fall counts only as far as both the
     gauge and the gauge corrected for the air's temperature show it, so that
     neither a bag that cools nor one that warms is a leak.
@@ -229,9 +230,11 @@ def _step_kpa(tail: Bucket, absolute_kpa: float) -> float:
 
 
 def _rate_kpa_per_h(limits: Limits, window: Window) -> float | None:
-    """How fast the window falls, kPa/h: the least of the falls between its quarters.
+    """How fast the window falls, kPa/h; None while too little is seen.
 
-    A step touches at most two of the three falls, so it alone is no rate.
+    A step touches at most two of the three falls between its quarters, so there
+    is a leak only if the least of them is one. How bad it is the middle one
+    tells: the least is too small while the leak has only just begun.
     """
     if window.covered_s < limits.coverage_s:
         return None
@@ -250,9 +253,10 @@ def _rate_kpa_per_h(limits: Limits, window: Window) -> float | None:
     middles_h = [
         time / count / (3600 * NS_PER_S) for time, count in zip(times, counts, strict=True)
     ]
-    return min(
+    least, middle, _ = sorted(
         (means[i] - means[i + 1]) / (middles_h[i + 1] - middles_h[i]) for i in range(QUARTERS - 1)
     )
+    return least if least < limits.floor_kpa_per_h else middle
 
 
 def _demand(limits: Limits, view: View, value: float, rate_kpa_per_h: float) -> Level:

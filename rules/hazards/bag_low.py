@@ -19,7 +19,8 @@ Trips when:
     while any pad is above 100 C (or the local boiling point less 5 C). In
     cool-down there is no heat left to take away; it speaks all the same. With
     the bags locked off the warning limit follows a bag that cools, by the air's
-    absolute temperature against the hottest it has been; the trip does not.
+    absolute temperature against the hottest it has been; the trip does not. A
+    run that is aborted under this alarm keeps it while hot.
 Clears when:
     The bag has been 4 kPa over the warning limit for 15 s, or the pressure is
     no longer needed.
@@ -47,11 +48,13 @@ from rules.hazards.common import (
     bag_kpa,
     began_ns,
     gas_k,
+    hot,
     lasted_s,
     pressure_needed,
     stand,
     title_of,
 )
+from rules.phases import Phase
 from rules.view import View
 
 
@@ -112,7 +115,7 @@ ROW = Row(
     consequence="the repair turns porous or blows",
     priority=Priority.HIGH,
     warn_do="BRING AIR UP. Do not open.",
-    trip_do="BRING AIR UP, keep it on. Do not open.",
+    trip_do="BRING AIR UP IF SAFE. Do not open.",
 )
 
 
@@ -129,7 +132,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     """
     if not view.fitted(BAGS):
         return REST, NOT_JUDGED
-    if not pressure_needed(view, limits.hot_c):
+    if not (pressure_needed(view, limits.hot_c) or _lost(limits, memory, view)):
         return REST, CLEAR
     inner, outer = memory.bags
     bags = (_follow(limits, inner, view, BAGS[0]), _follow(limits, outer, view, BAGS[1]))
@@ -140,6 +143,13 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
         unread = bag_kpa(view, BAGS[0]) is None and bag_kpa(view, BAGS[1]) is None
         return memory, NOT_JUDGED if unread else CLEAR
     return memory, _finding(limits, view, bags, level)
+
+
+def _lost(limits: Limits, memory: Memory, view: View) -> bool:
+    """The run was aborted under this very alarm: no air is no end of low air."""
+    if view.phase is not Phase.ABORTED or memory.bags == REST.bags:
+        return False
+    return hot(view, limits.hot_c) is not False
 
 
 def _follow(limits: Limits, was: BagMemory, view: View, name: str) -> BagMemory:

@@ -108,7 +108,7 @@ ROW = Row(
     consequence="the repair blows and may strike someone",
     priority=Priority.HIGH,
     warn_do="KEEP AIR ON. Do not open.",
-    trip_do="REFILL AIR: close the exhaust. Do not open.",
+    trip_do="REFILL AIR IF SAFE, shut the exhaust. Do not open.",
     warn_horn=Horn.COME_NOW,
 )
 

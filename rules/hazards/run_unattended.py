@@ -13,9 +13,10 @@ Limits:
 Trips when:
     Nobody has pressed a button at the rig for 60 min. Asks at 30 min, chirps
     at 35, warns the supervisor at 40. In cool-down and let-down it goes as far
-    as the warning and never trips. Judged in an open run until it is done or
-    aborted, and outside one while pads above 50 C are heated. A here button
-    held over 10 s is no presence and warns for itself.
+    as the warning and never trips; what tripped before stands until a press.
+    Judged in an open run until it is done or aborted, and outside one while
+    pads above 50 C are heated. A here button held over 10 s is no presence and
+    warns for itself.
 Clears when:
     Someone presses here, start or reset at the rig; the stuck button is let go.
 When data is missing:
@@ -76,10 +77,12 @@ class Memory:
         alone_ns: process time from which being alone is counted, ns; None
             while not armed.
         held_ns: since when the here button has been held, ns.
+        tripped: it has tripped and nobody has pressed since.
     """
 
     alone_ns: int | None = None
     held_ns: int | None = None
+    tripped: bool = False
 
 
 REST = Memory()
@@ -111,11 +114,12 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     held_ns = began_ns(view, memory.held_ns, holds=view.is_on("here_button") is True)
     armed = _armed(limits, view)
     alone_ns = _alone_ns(memory, view) if armed else None
-    if (alone_ns, held_ns) != (memory.alone_ns, memory.held_ns):
-        memory = Memory(alone_ns, held_ns)
+    tripped = memory.tripped and armed and not view.someone_here
+    finding = _by_time(limits, view, lasted_s(view, alone_ns), tripped=tripped)
+    after = Memory(alone_ns, held_ns, finding.level is Level.TRIP)
+    memory = memory if after == memory else after
     if not armed:
         return memory, CLEAR
-    finding = _by_time(limits, view, lasted_s(view, alone_ns))
     held_s = lasted_s(view, held_ns)
     if held_s > limits.held_s and finding.level < Level.WARN:
         return memory, Finding(Level.WARN, f"here button held down {held_s:.0f} s, let it go")
@@ -137,14 +141,15 @@ def _alone_ns(memory: Memory, view: View) -> int:
     return memory.alone_ns + int(view.gap_s * NS_PER_S)
 
 
-def _by_time(limits: Limits, view: View, alone_s: float) -> Finding:
+def _by_time(limits: Limits, view: View, alone_s: float, *, tripped: bool) -> Finding:
     alone_min = alone_s / 60
     if alone_min < limits.prompt_after_min:
         return CLEAR
     said = f"nobody at the rig for {alone_min:.0f} min, press here"
-    if alone_min >= limits.trip_after_min and view.phase not in NEVER_TRIPS:
+    late = alone_min >= limits.trip_after_min and view.phase not in NEVER_TRIPS
+    if tripped or late:
         return Finding(Level.TRIP, said)
     if alone_min >= limits.warn_after_min:
         return Finding(Level.WARN, said)
-    late = alone_min >= limits.horn_after_min
-    return Finding(Level.PROMPT, said, Horn.COME_WHEN_YOU_CAN if late else Horn.SILENT)
+    chirps = alone_min >= limits.horn_after_min
+    return Finding(Level.PROMPT, said, Horn.COME_WHEN_YOU_CAN if chirps else Horn.SILENT)
