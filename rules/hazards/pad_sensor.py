@@ -8,12 +8,15 @@ Standard:
     common practice, no source.
 Limits:
     `warn_after_s`, `trip_after_s`; `low_c` and `high_c`, the span a pad can
-    truly have; `clear_after_s`, how long it must read well again.
+    truly have; `clear_after_s`, how long it must read well again; `cycle_s`,
+    how long a thermostat may rest between two calls for heat.
 Trips when:
     A pad has been open, shorted, out of range, doubtful or missing for 10 s
     while heat is on or may be on. Warns after 2 s. A loose connection that
     comes and goes counts as one fault until it has read well for 5 s. Without
-    heat, and in cool-down and let-down, it warns and never trips.
+    heat, and in cool-down and let-down, it warns and never trips. On a rig that
+    is only watched, heat may be on in an open run from preheat to the hold,
+    unless the heat signal shows that it has been off for 10 min.
 Clears when:
     The pad has read well for 5 s.
 When data is missing:
@@ -62,6 +65,7 @@ class Limits(BaseModel):
     low_c: float = Field(default=-30.0, ge=-100, le=0)
     high_c: float = Field(default=200.0, ge=150, le=400)
     clear_after_s: float = Field(default=5.0, ge=0, le=600)
+    cycle_s: float = Field(default=600.0, ge=0, le=3600)
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:
@@ -93,9 +97,16 @@ SOUND = PadMemory()
 
 @dataclass(frozen=True, slots=True)
 class Memory:
-    """Both pads, in the order of `rules.channels.PADS`."""
+    """What is remembered.
+
+    Attributes:
+        pads: in the order of `rules.channels.PADS`.
+        heat_ns: process time at which heat was last on, ns; kept on rigs that
+            are only watched.
+    """
 
     pads: tuple[PadMemory, PadMemory] = (SOUND, SOUND)
+    heat_ns: int | None = None
 
 
 REST = Memory()
@@ -124,12 +135,14 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     readings = (view.reading(PADS[0]), view.reading(PADS[1]))
     if readings == (None, None):
         return REST, NOT_JUDGED
+    heat_ns = view.now_ns if view.watch_only and view.heated else memory.heat_ns
+    heat = _under_heat(limits, view, heat_ns)
     pads = (
-        _follow(limits, memory.pads[0], view, PADS[0], readings[0]),
-        _follow(limits, memory.pads[1], view, PADS[1], readings[1]),
+        _follow(limits, memory.pads[0], view, PADS[0], readings[0], under_heat=heat),
+        _follow(limits, memory.pads[1], view, PADS[1], readings[1], under_heat=heat),
     )
-    if pads != memory.pads:
-        memory = Memory(pads)
+    if (pads, heat_ns) != (memory.pads, memory.heat_ns):
+        memory = Memory(pads, heat_ns)
     level = max(pads[0].level, pads[1].level)
     if level is Level.CLEAR:
         silent = all(item is None or _unanswered(item) for item in readings)
@@ -143,7 +156,13 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
 
 
 def _follow(
-    limits: Limits, was: PadMemory, view: View, name: str, reading: Reading | None
+    limits: Limits,
+    was: PadMemory,
+    view: View,
+    name: str,
+    reading: Reading | None,
+    *,
+    under_heat: bool,
 ) -> PadMemory:
     if reading is None or name in view.unplugged:
         return SOUND
@@ -155,7 +174,7 @@ def _follow(
     if fault_ns is None or view.gap_s > 0:
         fault_ns = view.now_ns
     demand, lasted = Level.CLEAR, lasted_s(view, fault_ns)
-    if lasted >= limits.trip_after_s and _under_heat(view):
+    if lasted >= limits.trip_after_s and under_heat:
         demand = Level.TRIP
     elif lasted >= limits.warn_after_s:
         demand = Level.WARN
@@ -185,13 +204,16 @@ def _fault(limits: Limits, reading: Reading) -> str:
     return ""
 
 
-def _under_heat(view: View) -> bool:
+def _under_heat(limits: Limits, view: View, heat_ns: int | None) -> bool:
     if view.phase in COOLING:
         return False
     heated = view.heated
-    if heated is None:
-        return view.run_open and view.phase in HEATING
-    return heated
+    if heated or not view.watch_only:
+        return heated is True
+    if not (view.run_open and view.phase in HEATING):
+        return False
+    # A thermostat that rests between two calls is no end of heat.
+    return heated is None or 0 <= lasted_s(view, heat_ns) <= limits.cycle_s
 
 
 def _said(limits: Limits, view: View, name: str, pad: PadMemory) -> str:
