@@ -41,5 +41,6 @@ generate() {
 }
 
 generate docs/alarms.md rules.document
+generate docs/configuration.md daemon.document_config
 generate docs/mqtt.md daemon.notify.document
 exit $stale

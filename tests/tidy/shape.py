@@ -11,6 +11,7 @@ FUNCTION_LINES_MAX = 70
 # Started by name, or found by a loader, so that no import names them.
 STARTED_BY_NAME = {
     "daemon.cli": "the command `curehold`",
+    "daemon.document_config": "writes docs/configuration.md",
     "daemon.notify.document": "writes docs/mqtt.md",
     "rules.document": "writes docs/alarms.md",
     "simulator.serve": "the process that `curehold simulate` starts",

@@ -9,7 +9,11 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
-DOCUMENTS = ("docs/alarms.md", "docs/mqtt.md")
+GENERATORS = {
+    "docs/alarms.md": "rules/document",
+    "docs/configuration.md": "daemon/document_config",
+    "docs/mqtt.md": "daemon/notify/document",
+}
 
 
 def _build(root: Path, *args: str) -> subprocess.CompletedProcess[str]:
@@ -25,11 +29,11 @@ def _build(root: Path, *args: str) -> subprocess.CompletedProcess[str]:
 
 @pytest.fixture
 def pretend_tree(tmp_path):
-    """The script with two small generators of its own, so that they can change."""
-    for module, words in (("rules/document", "alarms"), ("daemon/notify/document", "topics")):
+    """The script with small generators of its own, so that they can change."""
+    for name, module in GENERATORS.items():
         source = tmp_path / f"{module}.py"
-        source.parent.mkdir(parents=True)
-        source.write_text(f"print({words!r})\n")
+        source.parent.mkdir(parents=True, exist_ok=True)
+        source.write_text(f"print({name!r})\n")
     (tmp_path / "docs").mkdir()
     shutil.copy(ROOT / "docs" / "build.sh", tmp_path / "docs")
     return tmp_path
@@ -51,7 +55,7 @@ def test_check_fails_on_a_stale_document_and_leaves_it_alone(pretend_tree):
 
 
 def test_only_what_changed_is_written(pretend_tree):
-    assert _build(pretend_tree).stdout.splitlines() == [f"wrote {name}" for name in DOCUMENTS]
+    assert _build(pretend_tree).stdout.splitlines() == [f"wrote {name}" for name in GENERATORS]
     assert _build(pretend_tree).stdout == ""
     (pretend_tree / "rules" / "document.py").write_text("print('more alarms')\n")
     assert _build(pretend_tree).stdout == "wrote docs/alarms.md\n"
@@ -62,7 +66,7 @@ def test_a_generator_that_fails_leaves_the_document_alone(pretend_tree):
     _build(pretend_tree)
     (pretend_tree / "rules" / "document.py").write_text("print('half'); raise SystemExit(3)\n")
     assert _build(pretend_tree).returncode == 3
-    assert (pretend_tree / "docs" / "alarms.md").read_text() == "alarms\n"
+    assert (pretend_tree / "docs" / "alarms.md").read_text() == "docs/alarms.md\n"
 
 
 def test_an_unknown_option_is_refused(pretend_tree):
