@@ -27,7 +27,8 @@ When data is missing:
     read in cool-down count as hot.
 Not covered:
     A burst of a cold bag in cool-down, which looks like a let-down. What the
-    air does to people: stand clear of the clamp while there is air in it.
+    air does to people: stand clear of the clamp while there is air in it. One
+    rogue sample upwards on a bag already below 180 kPa looks like a burst.
 """
 
 from dataclasses import dataclass

@@ -26,7 +26,8 @@ When data is missing:
     stood goes on standing. After a gap in the frames falls are seen afresh.
 Not covered:
     The inside of the repair, which is hotter than the pads for half an hour and
-    more on thick sections: its estimate comes with a later rule.
+    more on thick sections: its estimate comes with a later rule. One rogue
+    sample upwards on a hot bag already below 180 kPa looks like a loss.
 """
 
 from dataclasses import dataclass
