@@ -9,7 +9,7 @@ from typing import Protocol
 from drivers.base import Link
 from drivers.modbus import LinkSettings, OutputSettings, PointSettings, open_link
 from drivers.modbus.fake import FakeServer, Fault
-from tests.virtual_clock import NS_PER_S, VirtualClock, settle
+from tests.virtual_clock import VirtualClock, settle
 
 GUARD_S = 20.0
 
@@ -28,7 +28,10 @@ class Stand(Protocol):
     truth: dict[str, float]
 
     def misbehave(self, how: str) -> None:
-        """Every unit does `how` from now on; `well` heals."""
+        """Every unit does `how` from now on, until `well`."""
+
+    async def hang_up(self) -> None:
+        """End the connection; the other side stays."""
 
     async def unplug(self) -> None:
         """Take the other side away."""
@@ -42,14 +45,16 @@ class Stand(Protocol):
         None when nothing in it may be believed.
         """
 
+    def well(self) -> None:
+        """Undo `mutate` and `misbehave`."""
+
     def asked(self) -> int:
         """How many questions came to the other side."""
 
 
 READS = ("pad_inner_c", "pad_outer_c")
 OUTPUT = "heat_permit"
-MODBUS_FAULTS: dict[str, Fault | None] = {
-    "well": None,
+MODBUS_FAULTS = {
     "silence": Fault.SILENT,
     "late": Fault.LATE,
     "late in two parts": Fault.SPLIT_LATE,
@@ -70,19 +75,19 @@ MODBUS_FAULTS: dict[str, Fault | None] = {
 class ModbusStand:
     """Two thermocouple inputs and a relay behind one fake server; values invented."""
 
-    def __init__(self, timeout_s: float = 0.05, clock: VirtualClock | None = None) -> None:
-        self.clock = clock or VirtualClock()
+    def __init__(self, timeout_s: float = 0.1, period_s: float = 1.0) -> None:
+        self.clock = VirtualClock()
         self.truth = {"pad_inner_c": 140.1, "pad_outer_c": 139.2}
         self.fake = FakeServer(
             {(1, "input", 0): 1401, (1, "input", 1): 1392, (3, "coil", 0): 0},
         )
-        self._timeout_s = timeout_s
+        self._times = {"timeout_s": timeout_s, "period_s": period_s, "hold_s": 3 * period_s}
 
     async def start(self) -> None:
         await self.fake.start()
         self.link = open_link(
             "bay",
-            LinkSettings(host="127.0.0.1", port=self.fake.port, timeout_s=self._timeout_s),
+            LinkSettings(host="127.0.0.1", port=self.fake.port, **self._times),
             {
                 name: PointSettings(
                     unit=1, table="input", register=place, type="int16", scale=0.1, open_at=32767
@@ -97,9 +102,15 @@ class ModbusStand:
         await self.link.close()
         await self.fake.stop()
 
+    def well(self) -> None:
+        self.fake.mutate = None
+        self.fake.faults = {}
+
     def misbehave(self, how: str) -> None:
-        fault = MODBUS_FAULTS[how]
-        self.fake.faults = {} if fault is None else {1: fault, 3: fault}
+        self.fake.faults = dict.fromkeys((1, 3), MODBUS_FAULTS[how])
+
+    async def hang_up(self) -> None:
+        await self.fake.hang_up()
 
     async def unplug(self) -> None:
         await self.fake.stop()
@@ -131,14 +142,6 @@ class ModbusStand:
         words = (changed[9:11], changed[11:13])
         values = (int.from_bytes(word, "big", signed=True) * 0.1 for word in words)
         return dict(zip(READS, values, strict=True))
-
-
-class LeapingClock(VirtualClock):
-    """A clock on which every wait between two looks is over."""
-
-    def now_ns(self) -> int:
-        self._now_ns += 60 * NS_PER_S
-        return self._now_ns
 
 
 def bruised(answer: bytes, dice: random.Random) -> bytes:
