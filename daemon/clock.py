@@ -11,7 +11,7 @@ import ctypes
 import heapq
 import json
 import time
-from collections.abc import Iterator
+from collections.abc import Awaitable, Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Protocol
@@ -82,6 +82,8 @@ class LockstepClock:
 
     Attributes:
         over: set when the plant's story has ended or it has hung up.
+        settled: awaited before time moves on: work that nobody waits for, such
+            as a commit, is finished in no time at all.
         parties: how many tasks must have come to wait before time moves on at
             all; from then on every task that ever waited must wait again.
     """
@@ -92,6 +94,7 @@ class LockstepClock:
         self.boot_id = "pretend"
         self.over = asyncio.Event()
         self.parties = 0
+        self.settled: Callable[[], Awaitable[None]] = _nothing_to_settle
         self._address = (host, port)
         self._now_ns = 0
         self._wall_ns = 0
@@ -165,6 +168,8 @@ class LockstepClock:
                 await self._quiet.wait()
                 self._quiet.clear()
                 if self._all_wait():
+                    await self.settled()
+                if self._all_wait():
                     await self._advance()
         finally:
             self.over.set()
@@ -210,3 +215,7 @@ class LockstepClock:
     def _learn(self, answer: dict[str, float]) -> None:
         self._now_ns = round(answer["now_s"] * NS_PER_S)
         self._wall_ns = int(answer["wall_ns"])
+
+
+async def _nothing_to_settle() -> None:
+    return

@@ -205,6 +205,7 @@ async def _pretend(config: Config, store: Store, stop: asyncio.Event) -> None:
     assert config.pretend is not None  # noqa: S101  # the caller looked
     clock = LockstepClock(config.pretend.host, config.pretend.port)
     await clock.open()
+    clock.settled = store.settled
     clock.parties = len(config.links) + len(config.rigs)
     log.warning("daemon.pretend", host=config.pretend.host, port=config.pretend.port)
     pace = asyncio.create_task(clock.run())

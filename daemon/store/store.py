@@ -238,6 +238,11 @@ class Store:
             if self._failure is not None:
                 raise StoreFailing(self._why_failing()) from self._failure
 
+    async def settled(self) -> None:
+        """Return when no commit is under way; one that failed is told elsewhere."""
+        while self._commit is not None:
+            await asyncio.wait([self._commit])
+
     async def close(self) -> None:
         """Flush and let go of the store; a second call does nothing."""
         if self._closed:

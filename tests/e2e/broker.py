@@ -59,7 +59,7 @@ class Broker:
                 stdout=subprocess.DEVNULL,
                 text=True,
             )
-        self._wait_for(" running")
+        self.wait_for_log(" running")
 
     def kill(self) -> None:
         """End it as a power loss would."""
@@ -92,9 +92,9 @@ class Broker:
         assert text.count(before) == 1, f"{before!r} is not in the rights we deploy"
         acl.write_text(text.replace(before, after))
         if self._process is not None:
-            seen = self._log().count("Reloading config")
+            seen = self.log().count("Reloading config")
             self._running.send_signal(signal.SIGHUP)
-            self._wait_for("Reloading config", after=seen)
+            self.wait_for_log("Reloading config", after=seen)
 
     def password_of(self, account: str) -> str:
         return self.password_file(account).read_text().strip()
@@ -122,20 +122,20 @@ class Broker:
         self._running.wait(10)
         self._process = None
 
-    def _log(self) -> str:
+    def log(self) -> str:
         return (self.home / "broker.log").read_text()
 
-    def _wait_for(self, text: str, *, after: int = 0) -> None:
+    def wait_for_log(self, text: str, *, after: int = 0) -> None:
         """Wait until the log holds `text` more often than `after`."""
         for _ in range(500):
-            if self._log().count(text) > after:
+            if self.log().count(text) > after:
                 return
             try:
                 code = self._running.wait(0.01)
             except subprocess.TimeoutExpired:
                 continue
-            raise AssertionError(f"mosquitto ended with {code}: {self._log()}")
-        raise AssertionError(f"mosquitto never said {text!r}: {self._log()}")
+            raise AssertionError(f"mosquitto ended with {code}: {self.log()}")
+        raise AssertionError(f"mosquitto never said {text!r}: {self.log()}")
 
 
 class Wire:
