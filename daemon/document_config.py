@@ -144,7 +144,8 @@ def _limit_sections() -> Iterator[str]:
         module = inspect.getmodule(hazard.limits_type)
         manual = inspect.getdoc(module) or ""
         about = (
-            f"`{hazard.row.tag}`: {hazard.row.title}. Explained in `rules/hazards/{hazard.name}.py`."
+            f"`{hazard.row.tag}`: {hazard.row.title}. "
+            f"Explained in `rules/hazards/{hazard.name}.py`."
             f"\n\n{_part(manual, 'Limits')}"
         )
         title = f"`[rigs.NAME.limits.{hazard.name}]`"
