@@ -192,16 +192,14 @@ class Scene:
         )
 
 
-def _preheating(scene: Scene) -> bool:
-    if not scene.empty:
-        return False
-    return scene.granted or _warmed(scene)
-
-
 def _warmed(scene: Scene) -> bool:
     # Against the last hour only: a workshop warming up by day is no preheat.
     rise_c = scene.limits.preheat_rise_c
     return scene.any_pad(lambda pad: rise(pad.hour, scene.now_ns, 3600) >= rise_c)
+
+
+def _preheating(scene: Scene) -> bool:
+    return scene.empty and _warmed(scene)
 
 
 def _preheating_again(scene: Scene) -> bool:
@@ -238,8 +236,11 @@ def _let_out_again(scene: Scene) -> bool:
 
 
 def _heating(scene: Scene) -> bool:
+    # Large pads on cold rubber may never rise by 3 in 3 min; they do rise by 10.
     rise_c = scene.limits.rise_c
-    return scene.held and scene.any_pad(lambda pad: rise(pad.minutes, scene.now_ns, 180) >= rise_c)
+    return scene.held and (
+        scene.any_pad(lambda pad: rise(pad.minutes, scene.now_ns, 180) >= rise_c) or _warmed(scene)
+    )
 
 
 def _found_cooling(scene: Scene) -> bool:
@@ -284,6 +285,17 @@ def _heated_again(scene: Scene) -> bool:
     return scene.held and scene.every_pad(
         lambda pad: rise(pad.minutes, scene.now_ns, 180) >= rise_c
     )
+
+
+def _hot_and_steady(scene: Scene) -> bool:
+    if scene.hold_over or not _hot(scene):
+        return False
+
+    def steady(pad: PadSignal) -> bool:
+        last_c, median_c = pad.minutes.last, pad.minutes.median
+        return last_c is not None and median_c is not None and last_c >= median_c - 1.0
+
+    return scene.in_phase_s >= 600 and scene.every_pad(steady)
 
 
 def _let_down(scene: Scene) -> bool:
@@ -346,7 +358,7 @@ def _row(sources: str, target: Phase, why: str, when: Callable[[Scene], bool]) -
 
 
 TABLE: tuple[Row, ...] = (
-    _row("idle", Phase.PREHEAT, "start pressed or pads warm up, no air", _preheating),
+    _row("idle", Phase.PREHEAT, "pads warm up, no air", _preheating),
     _row("done", Phase.PREHEAT, "pads warm up again, no air for 5 min", _preheating_again),
     _row("preheat", Phase.FITTING, "pads off their peak or unplugged, no air", _off_peak),
     _row("fitting", Phase.PREHEAT, "pads warm up again, no air", _warming_again),
@@ -359,6 +371,7 @@ TABLE: tuple[Row, ...] = (
     _row("heat_up cure", Phase.COOL_DOWN, "the planned end of the hold came", _planned_end),
     _row("cure", Phase.COOL_DOWN, "every pad cools", _cooling),
     _row("cool_down", Phase.HEAT_UP, "air held, every pad warms up again", _heated_again),
+    _row("cool_down", Phase.HEAT_UP, "air held, every pad stays hot", _hot_and_steady),
     _row("cool_down", Phase.RELEASE, "cool enough, air let down", _let_down),
     _row("heat_up cure", Phase.RELEASE, "found empty and cool, hold met", _emptied_unseen),
     _row("release", Phase.DONE, "empty, hold met", _emptied_well),

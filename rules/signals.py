@@ -18,8 +18,8 @@ class PadSignal:
     Attributes:
         name: channel.
         minutes: the last 10 min.
-        hour: the last hour, one sample per bucket of `minutes`.
-        plateau: the 10-min medians of the last hour.
+        hour: the last hour of this phase, one sample per bucket of `minutes`.
+        plateau: the 10-min medians in the last hour of this phase.
         peak_c: highest good reading since the last preheat began.
     """
 
@@ -173,6 +173,19 @@ def _follow_pad(pad: PadSignal, now_ns: int, value_c: float) -> PadSignal:
             plateau = plateau.push(now_ns, minutes.median)
     peak_c = value_c if pad.peak_c is None else max(pad.peak_c, value_c)
     return PadSignal(pad.name, minutes, hour, plateau, peak_c)
+
+
+def phase_began(signals: Signals) -> Signals:
+    """What is counted within a phase begins afresh; peaks go on.
+
+    Source:
+        Own method.
+    """
+    fresh = PadSignal("")
+    return replace(
+        signals,
+        pads=tuple(replace(pad, hour=fresh.hour, plateau=fresh.plateau) for pad in signals.pads),
+    )
 
 
 def peaks_restarted(signals: Signals) -> Signals:

@@ -38,7 +38,16 @@ from rules.limits import LimitsBase
 from rules.messages import prompt_text
 from rules.permit import Asked, Permit, decide
 from rules.phases import BETWEEN_RUNS, Phase, Place, Scene, classify, next_row
-from rules.signals import Now, Signals, cleared, follow, lasted_s, now_of, peaks_restarted
+from rules.signals import (
+    Now,
+    Signals,
+    cleared,
+    follow,
+    lasted_s,
+    now_of,
+    peaks_restarted,
+    phase_began,
+)
 from rules.state import Run, State
 from rules.unplugging import Unplugged
 from rules.unplugging import follow as follow_unplugging
@@ -93,8 +102,10 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
     unplugged = _unplugged(limits, state, frame, time)
     signals = _signals(limits, state, frame, now, time)
     place, run, hold, moved = _place(limits, state, time, now, signals, unplugged=bool(unplugged))
-    if place.phase is Phase.PREHEAT and state.place.phase is not Phase.PREHEAT:
-        signals = peaks_restarted(signals)
+    if place.phase is not state.place.phase:
+        signals = phase_began(signals)
+        if place.phase is Phase.PREHEAT:
+            signals = peaks_restarted(signals)
     events += moved
     presses = _presses(limits, state, frame, time)
     view = _view(limits.facts, state, frame, time, place, run, unplugged, presses)
@@ -121,6 +132,10 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
     asked = _asked(state, alarms, presses, time, hold, over=over)
     permit, told = decide(limits.permit, state.permit, view, asked)
     events += told
+    if permit.granted and not run.open:
+        place, run, hold, told = _opened_by_press(place, run, now, time)
+        signals = peaks_restarted(signals)
+        events += told
     run, closed = _close(state, place, run, hold, now)
     events += closed
     after = State(
@@ -238,6 +253,17 @@ def _place(
 
 def _below_peak(run: Run, hottest_c: float) -> bool:
     return run.peak_c is not None and hottest_c <= run.peak_c
+
+
+def _opened_by_press(
+    place: Place, run: Run, now: Now, time: _Time
+) -> tuple[Place, Run, Hold, tuple[Event, ...]]:
+    """Heat allowed between runs opens one: the press belongs to the run it begins."""
+    why = "start pressed"
+    opened = Run(run.number + 1, open=True, peak_c=now.hottest_c)
+    into = Place(Phase.PREHEAT, time.now_ns, settled=True)
+    told = PhaseChanged(Phase.PREHEAT.value, place.phase.value, why)
+    return into, opened, Hold(), (RunOpened(opened.number, why), told)
 
 
 def _settle(limits: LimitsBase, place: Place, time: _Time, now: Now) -> tuple[Place, str]:
