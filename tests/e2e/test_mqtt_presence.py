@@ -11,6 +11,7 @@ from structlog.testing import capture_logs
 
 from tests.e2e.broker import Broker, Wire, running
 from tests.e2e.mqtt_link import GUARD_S, MemoryOutbox, heard, linked, until
+from tests.virtual_clock import settle
 
 PRESENCE = "curehold/1/workshop/daemon"
 EVENTS = "curehold/1/workshop/bay-2/event"
@@ -89,6 +90,7 @@ async def test_a_link_that_finds_no_answer_can_be_stopped(
     broker: Broker, caplog: pytest.LogCaptureFixture, for_s: float
 ) -> None:
     """Stopped in its first attempt to connect, and after some that came to nothing."""
+    before = asyncio.all_tasks()
     broker.freeze()
     try:
         async with linked(broker, MemoryOutbox(), delivery_timeout_s=0.5) as link:
@@ -96,6 +98,9 @@ async def test_a_link_that_finds_no_answer_can_be_stopped(
                 async with asyncio.timeout(for_s):
                     await until(lambda: link.broker_ok)
             assert not await link.finish(within_s=1)
+        await settle()
+        # The library keeps a task and a socket for each attempt that is not cleared away.
+        assert asyncio.all_tasks() == before
     finally:
         broker.thaw()
     assert caplog.messages == []  # asyncio logs what was left behind unseen

@@ -13,6 +13,7 @@ import pytest
 from structlog.testing import capture_logs
 
 from daemon import control
+from daemon.clock import RealClock
 from daemon.control import ControlError, ControlServer, ask
 from daemon.notify.commands import LATE, WIRED_ONLY
 from rules.events import CommandAnswered
@@ -292,8 +293,22 @@ async def test_ask_does_not_wait_for_ever(path: Path) -> None:
     with socket.socket(socket.AF_UNIX) as silent:
         silent.bind(str(path))
         silent.listen()
+        clock = RealClock()
+        began_ns = clock.now_ns()
         with pytest.raises(ControlError, match=r"no answer in 0\.05 s"):
             ask(path, {"verb": "status"}, 0.05)
+        assert clock.now_ns() - began_ns < 3_000_000_000
+
+
+async def test_ask_hears_why_it_was_turned_away_in_mid_sentence(path: Path) -> None:
+    async def turn_away(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        writer.write(b'{"ok": false, "answer": "full"}\n')
+        writer.close()
+        await writer.wait_closed()
+
+    long = {"verb": "note", "text": "x" * 4_000_000}  # more than a socket takes at once
+    async with await asyncio.start_unix_server(turn_away, path):
+        assert await asyncio.to_thread(ask, path, long, 5.0) == {"ok": False, "answer": "full"}
 
 
 async def test_ask_does_not_take_half_an_answer(path: Path) -> None:

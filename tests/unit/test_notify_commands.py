@@ -3,7 +3,7 @@
 import json
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from daemon.notify.commands import (
@@ -142,6 +142,7 @@ def test_the_largest_command_is_read() -> None:
     assert isinstance(parse_command(payload, via="mqtt", issued_ns=7), Command)
 
 
+@settings(deadline=None)  # a busy computer is no failure
 @given(st.binary(max_size=200))
 def test_no_bytes_raise(payload: bytes) -> None:
     found = parse_command(payload, via="mqtt", issued_ns=7)
@@ -155,6 +156,7 @@ JSON = st.recursive(
 )
 
 
+@settings(deadline=None)  # a busy computer is no failure
 @given(
     st.dictionaries(
         st.sampled_from(["id", "verb", "who", "tag", "minutes", "text", "schema_version"]),
