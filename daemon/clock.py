@@ -20,6 +20,8 @@ from drivers.base import Clock
 
 NS_PER_S = 1_000_000_000
 BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
+GREETING_S_MAX = 10.0
+ADVANCE_S_MAX = 600.0  # real time; a plant may be told to go slowly
 TIME_ERROR = 5  # adjtimex(2): the clock is not synchronised
 
 
@@ -84,14 +86,15 @@ class LockstepClock:
         over: set when the plant's story has ended or it has hung up.
         settled: awaited before time moves on: work that nobody waits for, such
             as a commit, is finished in no time at all.
-        parties: how many tasks must have come to wait before time moves on at
-            all; from then on every task that ever waited must wait again.
+        parties: how many tasks must be there and wait before time moves on,
+            and with them every other task that ever waited; so time stands
+            before all have come, and again when the first is stopped.
     """
 
     pretend = True
 
     def __init__(self, host: str, port: int) -> None:
-        self.boot_id = "pretend"
+        self.boot_id = f"pretend-{port}"
         self.over = asyncio.Event()
         self.parties = 0
         self.settled: Callable[[], Awaitable[None]] = _nothing_to_settle
@@ -112,14 +115,16 @@ class LockstepClock:
             ConnectionError: no plant answers there.
         """
         try:
-            reader, writer = await asyncio.open_connection(*self._address)
-            self._learn(json.loads(await reader.readline()))
-        except (OSError, ValueError, KeyError) as error:
+            async with asyncio.timeout(GREETING_S_MAX):
+                self._streams = await asyncio.open_connection(*self._address)
+                self._learn(json.loads(await self._streams[0].readline()))
+        except (OSError, ValueError, KeyError, TypeError) as error:
+            self.close()
             host, port = self._address
             raise ConnectionError(
-                f"no pretend plant keeps time at {host}:{port}; start it first: curehold simulate"
+                f"no pretend plant keeps time at {host}:{port}; "
+                "start it first: curehold simulate --pace lockstep"
             ) from error
-        self._streams = reader, writer
 
     def now_ns(self) -> int:
         """The plant's time, ns."""
@@ -160,7 +165,11 @@ class LockstepClock:
             self._quiet.set()
 
     async def run(self) -> None:
-        """Move time on whenever everybody waits, until the plant's story is over."""
+        """Move time on whenever everybody waits, until the plant's story is over.
+
+        Raises:
+            ConnectionError: the plant refused to move on; says why.
+        """
         if self._streams is None:
             await self.open()
         try:
@@ -196,13 +205,7 @@ class LockstepClock:
         until_ns = self._waiting[0][0]
         if until_ns > self._now_ns:
             writer.write(b'{"until_s": %.9f}\n' % (until_ns / NS_PER_S))
-            try:
-                answer = json.loads(await reader.readline() or "{}")
-                self._learn(answer)
-            except (OSError, ValueError, KeyError):
-                self.over.set()  # the plant hung up: its story ends here
-                return
-            if answer["over"]:
+            if not await self._arrived(reader):
                 self.over.set()
                 return
             # The plant may round its answer; what was asked for has come.
@@ -212,8 +215,28 @@ class LockstepClock:
             if not future.done():
                 future.set_result(None)
 
+    async def _arrived(self, reader: asyncio.StreamReader) -> bool:
+        """Learn the time the plant has moved to; False when its story has ended."""
+        try:
+            async with asyncio.timeout(ADVANCE_S_MAX):
+                line = await reader.readline()
+            if not line:
+                return False  # it hung up: its story ends here
+            answer = json.loads(line)
+            if "error" in answer:
+                raise ConnectionError(f"the pretend plant refused to move on: {answer['error']}")
+            self._learn(answer)
+            return not answer["over"]
+        except ConnectionResetError:
+            return False
+        except (ValueError, KeyError, TypeError, TimeoutError) as error:
+            raise ConnectionError(
+                f"the pretend plant at {self._address[0]}:{self._address[1]} does not answer as "
+                "one does; start it again"
+            ) from error
+
     def _learn(self, answer: dict[str, float]) -> None:
-        self._now_ns = round(answer["now_s"] * NS_PER_S)
+        self._now_ns = round(float(answer["now_s"]) * NS_PER_S)
         self._wall_ns = int(answer["wall_ns"])
 
 

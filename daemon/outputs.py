@@ -73,7 +73,7 @@ class RigOutputs:
         self._want("beacon_red", on=outputs.beacon_red)
         self._want("beacon_amber", on=outputs.beacon_amber)
         self._want("release_permit", on=outputs.release_permit)
-        if None in self._written.values():
+        if self._written != self._wanted:
             self._stir()
 
     def committed(self, seq: int) -> None:
@@ -85,8 +85,9 @@ class RigOutputs:
     def take_heat_away(self) -> None:
         """Open the permit whatever the rules said last; for faults of our own."""
         self._grant_at_seq = None
-        self._written[PERMIT] = None
-        self._want(PERMIT, on=False)
+        if PERMIT in self._fitted:
+            self._wanted[PERMIT] = False
+            self._written[PERMIT] = None
         self._stir()
 
     def check(self, readback: Mapping[str, bool | None]) -> None:
@@ -101,6 +102,7 @@ class RigOutputs:
 
     async def run(self) -> None:
         """Write every change until cancelled; heat never waits for horn or lamps."""
+        self._stir()  # begun again after a fault, something may have been left unwritten
         signals = [name for name in self._fitted if name != PERMIT]
         heat = [name for name in self._fitted if name == PERMIT]
         async with asyncio.TaskGroup() as tasks:
@@ -108,7 +110,9 @@ class RigOutputs:
             tasks.create_task(self._write_for_ever(signals, self._signal_change))
 
     async def _write_for_ever(self, names: list[str], change: asyncio.Event) -> None:
-        while True:
+        # Before Python 3.12 a wait in a library may swallow a cancellation that
+        # comes together with the answer; then the end is seen here.
+        while not _being_cancelled():
             await change.wait()
             change.clear()
             with self._clock.busy():
@@ -152,3 +156,8 @@ class RigOutputs:
                 log.warning("output.write_failed", output=name, on=wanted, error=str(error))
                 continue
             self._written[name] = wanted
+
+
+def _being_cancelled() -> bool:
+    task = asyncio.current_task()
+    return task is not None and task.cancelling() > 0
