@@ -25,6 +25,8 @@ log = structlog.get_logger()
 GOODBYE_S = 3.0
 RESTART_S = 2.0
 READY_S_MAX = 15.0
+CANCELS_MAX = 3
+CANCEL_S = 2.0
 
 
 class Supervisor:
@@ -197,6 +199,10 @@ async def supervise(config: Config) -> None:
             await _pretend(config, store, stop)
     finally:
         await store.close()
+        for name in (signal.SIGTERM, signal.SIGINT):
+            loop.remove_signal_handler(name)
+            # All is off and stored: a second signal must not make this end look like a crash.
+            signal.signal(name, signal.SIG_IGN)
         log.info("daemon.stopped")
 
 
@@ -223,8 +229,12 @@ async def _when_over(clock: LockstepClock, stop: asyncio.Event) -> None:
 
 
 async def _cancelled(tasks: list["asyncio.Task[None]"]) -> None:
-    for task in tasks:
-        task.cancel()
-    for task in tasks:
-        with suppress(asyncio.CancelledError):
-            await task
+    """Cancel and wait; again where a library lost the first cancellation."""
+    left = set(tasks)
+    for _ in range(CANCELS_MAX):
+        for task in left:
+            task.cancel()
+        if left:
+            _, left = await asyncio.wait(left, timeout=CANCEL_S)
+    if left:
+        log.error("daemon.parts_left", parts=sorted(str(task.get_coro()) for task in left))

@@ -5,6 +5,7 @@ reach a reading (transaction 0, a wrong count, bytes beyond the data) and is
 replaced by one that knows the question. Nothing is retried here.
 """
 
+import asyncio
 from typing import ClassVar, Final
 
 from pymodbus.client import AsyncModbusTcpClient
@@ -219,6 +220,7 @@ class Connection:
             )
         except ModbusException as error:
             raise self._silence(where) from error
+        _pass_on_cancellation()
         if isinstance(answer, _NoAnswer):
             raise type(answer.error)(f"{where}: {answer.error}")
         if not answer.isError():
@@ -248,3 +250,14 @@ class Connection:
         waiting = self._client.ctx.response_future
         if not waiting.done():
             waiting.set_result(_NoAnswer(self._framer.asked, error))
+
+
+def _pass_on_cancellation() -> None:
+    """Leave now if this task was cancelled in the instant its answer came.
+
+    pymodbus waits by `asyncio.wait_for`, which in Python 3.11 then returns the
+    answer and loses the cancellation: whoever stops us would wait for ever.
+    """
+    task = asyncio.current_task()
+    if task is not None and task.cancelling():
+        raise asyncio.CancelledError

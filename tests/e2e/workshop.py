@@ -111,9 +111,7 @@ def opened(home: Path, scenario: str, *more: str) -> Iterator[Workshop]:
     broker.start()
     command = [sys.executable, "-m", "simulator", "--scenario", scenario, "--pace", "lockstep"]
     with (home / "plant.log").open("w") as log:
-        plant = subprocess.Popen(
-            [*command, *more], stdout=subprocess.PIPE, stderr=log, text=True
-        )
+        plant = subprocess.Popen([*command, *more], stdout=subprocess.PIPE, stderr=log, text=True)
         try:
             yield Workshop(home, broker, plant)
         finally:
