@@ -6,7 +6,7 @@ from daemon.notify.messages import AlarmMessage, EventMessage, Message, RunMessa
 from daemon.notify.topics import Topics
 from daemon.outgoing import Outgoing
 from rules.events import AlarmChanged, Decision, Event, RunClosed, as_dict
-from rules.frame import Frame
+from rules.frame import NS_PER_S, Frame
 
 DEST = "mqtt"
 
@@ -36,7 +36,7 @@ def compose(site: str, rig: str, decision: Decision, frame: Frame) -> tuple[Outg
     topics = Topics(site)
     made: list[Outgoing] = []
     for n, event in enumerate(decision.events):
-        message_id = f"{site}.{rig}.{frame.seq}.{n}"
+        message_id = message_id_of(site, rig, frame.seq, n, frame.wall_ns)
         # What tells a person to act goes before what only tells a record.
         made.extend(_told_apart(topics, rig, decision.run, frame, event, message_id))
         body = EventMessage(
@@ -51,6 +51,22 @@ def compose(site: str, rig: str, decision: Decision, frame: Frame) -> tuple[Outg
         )
         made.append(_outgoing(topics.event(rig), body, message_id))
     return tuple(made)
+
+
+def message_id_of(site: str, rig: str, seq: int, n: int, wall_ns: int) -> str:
+    """The id of an event's message: site, rig, frame, place, and the time.
+
+    The time tells the messages of a new store, which counts from 1 again, from
+    those of the old one.
+
+    Args:
+        site: name of the site.
+        rig: name of the rig.
+        seq: of the frame.
+        n: place of the event in it.
+        wall_ns: wall time of the frame since 1970, ns.
+    """
+    return f"{site}.{rig}.{seq}.{n}.{wall_ns // NS_PER_S:x}"
 
 
 def mark_unstored(outgoing: Outgoing) -> Outgoing:

@@ -76,7 +76,7 @@ STATE = StateMessage(
     store_ok=True,
 )
 ALARM = AlarmMessage(
-    message_id="workshop.bay-2.18722.0.alarm",
+    message_id="workshop.bay-2.18722.0.69b52a4e.alarm",
     site=SITE,
     rig=RIG,
     run=14,
@@ -88,7 +88,7 @@ ALARM = AlarmMessage(
     order=1,
 )
 EVENT = EventMessage(
-    message_id="workshop.bay-2.18722.0",
+    message_id="workshop.bay-2.18722.0.69b52a4e",
     site=SITE,
     rig=RIG,
     run=14,
@@ -98,7 +98,7 @@ EVENT = EventMessage(
     event=as_dict(BURST),
 )
 RUN = RunMessage(
-    message_id="workshop.bay-2.30411.2.run",
+    message_id="workshop.bay-2.30411.2.69b55846.run",
     site=SITE,
     rig=RIG,
     run=14,

@@ -115,7 +115,7 @@ def _first_frame_s(cure: Workshop) -> float:
     return first.t_ns / 1e9
 
 
-@pytest.mark.proves("promise.replay_equal")
+@pytest.mark.proves("a stored run judged again gives the same events to the bit")
 def test_replay_of_the_stored_run_gives_the_same_events_to_the_bit(cure: Workshop) -> None:
     shown = cure.curehold("replay", "1")
     assert shown.returncode == 0, shown.stdout + shown.stderr

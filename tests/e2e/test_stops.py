@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from daemon.notify.compose import message_id_of
 from rules.events import AlarmChanged, PermitChanged
 from tests.e2e.workshop import Workshop, heard, opened, subscriber
 
@@ -52,7 +53,7 @@ def reads(workshop: Workshop, channel: str) -> float | None:
     return next(row["value"] for row in rows if (row["rig"], row["channel"]) == ("bay-2", channel))
 
 
-@pytest.mark.proves("promise.latch_remembered")
+@pytest.mark.proves("killed with a standing trip: latched, heat off, nothing told twice")
 def test_killed_in_mid_run_with_a_standing_trip_resumes_latched_and_cold(tmp_path: Path) -> None:
     fault = ("--fault", "pins_pulled@heat_up+300")
     with opened(tmp_path, "whole_cure", *fault) as workshop:
@@ -81,14 +82,17 @@ def test_killed_in_mid_run_with_a_standing_trip_resumes_latched_and_cold(tmp_pat
         assert after[: len(before)] == before
         assert after.count(tripped) == 1, "a resumed trip is not told a second time"
         assert permits_of(workshop) == ["granted", "latched"]
-        stored = {f"workshop.bay-2.{item.seq}.{item.n}" for item in workshop.reader().events(1)}
+        stored = {
+            message_id_of("workshop", item.rig, item.seq, item.n, item.wall_ns)
+            for item in workshop.reader().events(1)
+        }
         announced = {body["message_id"].removesuffix(".alarm") for _, body in told}
         assert announced == stored, "no announced event missing, no stored one unannounced"
         assert workshop.reader().verify_chain("bay-2") is None
         assert workshop.curehold("replay", "1").returncode == 0
 
 
-@pytest.mark.proves("promise.clean_stop")
+@pytest.mark.proves("a stop takes heat away, stores all, says goodbye")
 def test_sigterm_takes_heat_away_flushes_and_says_goodbye(tmp_path: Path) -> None:
     with opened(tmp_path, "whole_cure") as workshop:
         workshop.configure()
@@ -116,7 +120,7 @@ def test_sigterm_takes_heat_away_flushes_and_says_goodbye(tmp_path: Path) -> Non
         assert workshop.curehold("status").returncode == 3, "nobody answers any more"
 
 
-@pytest.mark.proves("promise.rigs_apart")
+@pytest.mark.proves("one rig never stops or delays another")
 def test_one_rig_blind_never_delays_its_neighbour(tmp_path: Path) -> None:
     """Bay 2's temperature module goes silent; bay 3 on the same wire goes on."""
     fault = ("--rigs", "2", "--fault", "module_silent@preheat+300")

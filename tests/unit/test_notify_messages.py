@@ -80,12 +80,13 @@ def test_each_message_has_an_id_of_its_own_made_of_its_place() -> None:
         PhaseChanged("cure", "heat_up", "held, hot"), TRIP, RunClosed(3, "aborted", 61.5, None)
     )
     made = compose("workshop", "bay-2", decision, frame(seq=9))
+    at = f"{frame(seq=9).wall_ns // 10**9:x}"  # a new store counts from 1 again
     assert [item.message_id for item in made] == [
-        "workshop.bay-2.9.0",
-        "workshop.bay-2.9.1.alarm",
-        "workshop.bay-2.9.1",
-        "workshop.bay-2.9.2.run",
-        "workshop.bay-2.9.2",
+        f"workshop.bay-2.9.0.{at}",
+        f"workshop.bay-2.9.1.{at}.alarm",
+        f"workshop.bay-2.9.1.{at}",
+        f"workshop.bay-2.9.2.{at}.run",
+        f"workshop.bay-2.9.2.{at}",
     ]
     assert all(json.loads(item.payload)["message_id"] == item.message_id for item in made)
     assert compose("workshop", "bay-2", decision, frame(seq=9)) == made

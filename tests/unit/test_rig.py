@@ -197,7 +197,7 @@ async def test_heat_is_granted_after_the_commit_only(tmp_path: Path) -> None:
         assert bench.permit_coil is True
 
 
-@pytest.mark.proves("one rig's fault stays its own")
+@pytest.mark.proves("one rig never stops or delays another")
 async def test_a_fault_of_the_rigs_own_takes_heat_away_then_goes_on(tmp_path: Path) -> None:
     async with running(tmp_path) as bench:
         await bench.pass_time(3)
