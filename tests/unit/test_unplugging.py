@@ -1,0 +1,81 @@
+"""A pad unplugged between preheat and mounting is no fault; under air it is one.
+
+Figures are the design's defaults (common practice, no source); stories are invented.
+"""
+
+import pytest
+
+from tests.unit.story import story_in
+
+
+@pytest.mark.parametrize(
+    ("place", "unplugged"),
+    [("preheat", True), ("fitting", True), ("inflation", False), ("cure", False)],
+)
+def test_an_open_circuit_is_unplugged_only_without_air(place, unplugged):
+    story = story_in(place, 1.0).set(pad_inner_c="open_circuit").run(15)
+    assert bool(story.state.unplugged) is unplugged
+    assert (("pad.sensor", "trip") in story.alarms()) is not unplugged
+    assert story.permit == ("withdrawn" if unplugged else "latched")
+
+
+@pytest.mark.parametrize(
+    ("reason", "unplugged"),
+    [("open_circuit", True), ("short_circuit", False), ("no_reply", False), ("missing", False)],
+)
+def test_only_an_open_circuit_shows_it(reason, unplugged):
+    story = story_in("preheat", 1.0).set(pad_inner_c=reason).run(3)
+    assert bool(story.state.unplugged) is unplugged
+
+
+@pytest.mark.parametrize(
+    ("to_c", "seconds", "unplugged"),
+    [
+        (23.0, 1, True),  # 37 C in 1 s, to the air's temperature
+        (25.0, 1, True),
+        (26.0, 1, False),  # not near enough
+        (23.0, 60, False),  # 0.6 C/s
+    ],
+)
+def test_a_sudden_fall_to_the_airs_temperature_shows_it(to_c, seconds, unplugged):
+    story = story_in("preheat", 1.0).run(seconds, pad_inner_c=to_c).tick()
+    assert bool(story.state.unplugged) is unplugged
+
+
+def test_without_the_airs_temperature_a_fall_shows_nothing():
+    story = story_in("preheat", 1.0).without("ambient_c").run(1, pad_inner_c=23.0).tick()
+    assert story.state.unplugged == ()
+
+
+def test_a_pad_unread_while_it_cooled_is_not_unplugged():
+    story = story_in("preheat", 1.0).set(pad_inner_c="no_reply").run(600)
+    story.set(pad_inner_c=24.0).run(3)
+    assert story.state.unplugged == ()
+
+
+def test_it_is_back_after_half_a_minute_of_good_readings():
+    story = story_in("preheat", 1.0).set(pad_inner_c="open_circuit").tick()
+    story.set(pad_inner_c=58.0).run(20)
+    assert story.state.unplugged
+    story.set(pad_inner_c="open_circuit").tick().set(pad_inner_c=58.0).run(30)
+    assert story.state.unplugged, "counted from the last bad reading"
+    assert story.run(2).state.unplugged == ()
+
+
+def test_a_pad_that_fell_is_back_only_when_it_is_warm_again():
+    story = story_in("preheat", 1.0).run(1, pad_inner_c=21.0).run(60)
+    assert story.state.unplugged
+    assert story.set(pad_inner_c=55.0).run(32).state.unplugged == ()
+
+
+def test_a_bag_unread_for_a_frame_does_not_plug_a_pad_in():
+    story = story_in("preheat", 1.0).run(1, pad_inner_c=21.0).run(3)
+    story.set(bag_inner_kpa="no_reply").tick()
+    assert story.state.unplugged
+    story.set(bag_inner_kpa=15.0).tick()
+    assert story.state.unplugged == ()
+
+
+def test_a_rig_without_bags_never_guesses():
+    story = story_in("preheat", 1.0).without("bag_inner_kpa", "bag_outer_kpa")
+    assert story.set(pad_inner_c="open_circuit").run(3).state.unplugged == ()
