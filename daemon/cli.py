@@ -79,18 +79,7 @@ def _system_refused(error: OSError) -> int:
     if not isinstance(error, BrokenPipeError):
         where = f"{error.filename}: " if error.filename else ""
         complain(f"{where}{error.strerror or error}")
-    _drop_output()
     return CANNOT
-
-
-def _drop_output() -> None:
-    """Let Python end without trying once more what cannot be written."""
-    try:
-        sys.stdout.flush()
-    except OSError:
-        nowhere = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(nowhere, sys.stdout.fileno())
-        os.close(nowhere)
 
 
 def _simulate(arguments: Sequence[str]) -> int:
@@ -168,9 +157,7 @@ def _with_json(command: argparse.ArgumentParser) -> argparse.ArgumentParser:
 
 def _add_running(parsers: Parsers) -> None:
     run = _command(parsers, "supervise", "supervise every configured rig", "supervise shop.toml")
-    run.add_argument(
-        "config", type=Path, nargs="?", default=argparse.SUPPRESS, help="the configuration"
-    )
+    run.add_argument("file", type=Path, nargs="?", metavar="FILE", help="the same as --config FILE")
     run.add_argument("--log", choices=("auto", "json", "plain"), default="auto", help="log form")
     run.add_argument(
         "--log-level",

@@ -192,7 +192,8 @@ def _look_for_password(config: Config) -> None:
 
 
 def _path(options: argparse.Namespace) -> Path:
-    return options.config or Path(os.environ.get("CUREHOLD_CONFIG") or DEFAULT_CONFIG)
+    given: Path | None = options.config or getattr(options, "file", None)
+    return given or Path(os.environ.get("CUREHOLD_CONFIG") or DEFAULT_CONFIG)
 
 
 def _config(options: argparse.Namespace) -> Config:

@@ -118,4 +118,4 @@ def _shown(state: StateMessage, name: str) -> str:
     value = state.values[name]
     if value.value is None:
         return value.reason.value or "?"
-    return f"{value.value:.0f}"
+    return str(round(value.value))

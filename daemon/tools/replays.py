@@ -36,7 +36,7 @@ def replay_trace(path: Path, limits: LimitsBase | None, whose: str, *, as_json: 
     """
     trace = read_trace(path)
     if trace.ignored:
-        complain(f"{path.name}: no channels, ignored: {', '.join(trace.ignored)}")
+        complain(f"{path.name}: ignored, for they are no channels: {', '.join(trace.ignored)}")
     progress = Progress("judging", len(trace.frames))
     count = 0
     for folded in fold_trace(trace, limits):

@@ -26,6 +26,11 @@ class WatchError(Exception):
     """The broker cannot be followed; the message says what to do."""
 
 
+def on_terminal() -> bool:
+    """Standard output is a terminal now."""
+    return sys.stdout.isatty()
+
+
 @dataclass(slots=True)
 class Watcher:
     """Turns messages into lines.
@@ -37,7 +42,7 @@ class Watcher:
     """
 
     until: str = ""
-    terminal: bool = field(default_factory=sys.stdout.isatty)
+    terminal: bool = field(default_factory=on_terminal)
     states: dict[str, StateMessage] = field(default_factory=dict)
     # Ids of messages told; the oldest are forgotten first.
     seen: dict[str, None] = field(default_factory=dict)

@@ -322,7 +322,7 @@ def test_words_name_what_was_judged_and_by_what(tmp_path, capsys):
     out, err = capsys.readouterr()
     assert "3 rows, one each 10 s. Limits: the defaults." in out
     assert "Fitted: pad_inner_c. What is not fitted was not judged." in out
-    assert err == "few.csv: no channels, ignored: note\n"
+    assert err == "few.csv: ignored, for they are no channels: note\n"
 
 
 STEPS_S = st.sampled_from([0.1, 1.0, 1.0, 1.0, 10.0, 60.0, 700.0, 1e6])
