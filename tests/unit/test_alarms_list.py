@@ -109,6 +109,10 @@ def test_what_starts_or_worsens_after_the_press_sounds_at_once():
     louder, _ = then(alarms, 5, bag__low=replace(WARN, horn=Horn.STAND_CLEAR))
     assert sounds(louder, 5) is Horn.STAND_CLEAR
     assert sounds(then(alarms, 5, bag__low=WARN)[0], 5) is Horn.SILENT
+    # Its horn is the same at both levels; the worse one is news all the same.
+    alarms = pressed_at_rig(then(Alarms(), run__unattended=WARN)[0], 0)
+    assert sounds(alarms, 5) is Horn.SILENT
+    assert sounds(then(alarms, 5, run__unattended=TRIP)[0], 5) is Horn.COME_NOW
 
 
 def test_quiet_from_afar_has_an_end_and_ends_for_news():

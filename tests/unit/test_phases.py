@@ -423,3 +423,10 @@ def test_the_page_is_fresh_and_has_every_way():
         assert f"| `{row.target}` | {row.why} |" in page
         for source in row.sources:
             assert f"    {source} --> {row.target}\n" in page
+
+
+def test_a_pad_that_went_silent_while_warm_does_not_count():
+    story = story_in("idle").bags(15).run(600, pad_inner_c=35.0)
+    story.set(pad_inner_c="no_reply").bags(0).run(300)
+    assert story.phases() == []
+    assert story.set(pad_inner_c=36.0).run(20).phases() == ["preheat"]
