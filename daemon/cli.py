@@ -12,11 +12,11 @@ from typing import Protocol
 from daemon import logs
 from daemon.config import ConfigError
 from daemon.control import ControlError
+from daemon.csv_trace import TraceError
 from daemon.store.errors import StoreError
 from daemon.tools import commands
 from daemon.tools.commands import BAD_INPUT, CANNOT, DEFAULT_CONFIG, OK, WordsError
 from daemon.tools.show import complain
-from daemon.trace import TraceError
 from rules.checkpoint import CheckpointError
 
 # One line a paragraph: the help breaks them where the terminal ends.

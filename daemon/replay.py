@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 from pydantic import ValidationError
 
+from daemon.csv_trace import Trace
 from daemon.store.errors import StoreDamaged, StoreVersion
 from daemon.store.reader import StoreReader
-from daemon.trace import Trace
 from rules.checkpoint import load
 from rules.events import Decision
 from rules.frame import NS_PER_S, Frame

@@ -97,7 +97,7 @@ def watch(options: argparse.Namespace) -> int:
 def runs(options: argparse.Namespace) -> int:
     """List the runs on record."""
     from daemon.store.reader import StoreReader  # noqa: PLC0415  # other commands start faster without
-    from daemon.tools.records import show_runs  # noqa: PLC0415
+    from daemon.tools.records import show_runs  # noqa: PLC0415  # as above
 
     return show_runs(StoreReader(_config(options).store.path), as_json=options.json)
 
@@ -105,7 +105,7 @@ def runs(options: argparse.Namespace) -> int:
 def alarms(options: argparse.Namespace) -> int:
     """List changes of alarms on record."""
     from daemon.store.reader import StoreReader  # noqa: PLC0415  # other commands start faster without
-    from daemon.tools.records import show_alarms  # noqa: PLC0415
+    from daemon.tools.records import show_alarms  # noqa: PLC0415  # as above
 
     reader = StoreReader(_config(options).store.path)
     if options.run is not None:
@@ -122,7 +122,7 @@ def alarms(options: argparse.Namespace) -> int:
 def export(options: argparse.Namespace) -> int:
     """Write a run out."""
     from daemon.store.reader import StoreReader  # noqa: PLC0415  # other commands start faster without
-    from daemon.tools.exports import export_csv, export_jsonl  # noqa: PLC0415
+    from daemon.tools.exports import export_csv, export_jsonl  # noqa: PLC0415  # as above
 
     reader = StoreReader(_config(options).store.path)
     _run(reader, options.run)
@@ -141,7 +141,7 @@ def replay(options: argparse.Namespace) -> int:
     from daemon.tools.replays import replay_run, replay_trace  # noqa: PLC0415  # other commands start faster without
 
     if options.what.isascii() and options.what.isdecimal():
-        from daemon.store.reader import StoreReader  # noqa: PLC0415
+        from daemon.store.reader import StoreReader  # noqa: PLC0415  # as above
 
         run = run_number(options.what)
         reader = StoreReader(_config(options).store.path)

@@ -2,11 +2,11 @@
 
 from pathlib import Path
 
+from daemon.csv_trace import read_trace
 from daemon.notify.messages import utc_text
 from daemon.replay import Folded, fold_run, fold_trace
 from daemon.store.reader import StoreReader
 from daemon.tools.show import Progress, complain, duration, say, say_json, say_wrapped
-from daemon.trace import read_trace
 from rules.events import (
     AlarmChanged,
     CommandAnswered,

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from daemon import trace
-from daemon.trace import Trace, TraceError, read_trace
+from daemon import csv_trace
+from daemon.csv_trace import Trace, TraceError, read_trace
 from rules.channels import BY_NAME
 from rules.frame import NS_PER_S, Frame, Quality, Reading, Reason
 
@@ -233,12 +233,12 @@ def test_a_file_that_cannot_be_read_is_told(tmp_path):
 
 def test_a_flood_of_mistakes_is_cut(tmp_path):
     found = faults(tmp_path, "time_s,pad_inner_c\n" + "0,x\n" * 500)
-    assert len(found) == trace.FAULTS_MAX + 1
+    assert len(found) == csv_trace.FAULTS_MAX + 1
     assert found[-1] == "trace.csv: more mistakes follow; mend these first"
 
 
 def test_a_trace_too_long_is_refused(tmp_path, monkeypatch):
-    monkeypatch.setattr(trace, "ROWS_MAX", 3)
+    monkeypatch.setattr(csv_trace, "ROWS_MAX", 3)
     rows = [f"{second},20\n" for second in range(10)]
     assert len(read(tmp_path, "time_s,pad_inner_c\n" + "".join(rows[:3])).frames) == 3
     assert faults(tmp_path, "time_s,pad_inner_c\n" + "".join(rows)) == [
