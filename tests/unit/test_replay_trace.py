@@ -13,9 +13,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from daemon.csv_trace import read_trace
 from daemon.replay import fold_trace
 from daemon.tools.replays import replay_trace
-from daemon.csv_trace import read_trace
 from rules.channels import BY_NAME, Kind
 from rules.events import EVENT_TYPES
 from rules.hazards import BY_TAG
