@@ -254,7 +254,8 @@ class Decision:
         outputs: what the rig's outputs should be now.
         events: in the order in which they are to be told: gap, limits, run opened,
             phase, end of the hold, commands, alarms and prompts in
-            started-with order, presses, permit, run closed.
+            started-with order, presses, permit, a run opened by a press, run
+            closed.
         run: number of the run this frame belongs to, or 0 between runs. The
             frame that closes a run still belongs to it.
     """
@@ -265,7 +266,11 @@ class Decision:
 
 
 def as_dict(event: Event) -> dict[str, JsonScalar]:
-    """The JSON form of an event: its name under `event`, then its fields."""
+    """The JSON form of an event: its name under `event`, then its fields.
+
+    Source:
+        Own format; RFC 8259.
+    """
     body: dict[str, JsonScalar] = {"event": event.event}
     for item in fields(event):
         body[item.name] = getattr(event, item.name)
@@ -277,6 +282,9 @@ def from_dict(body: dict[str, JsonScalar]) -> Event:
 
     Raises:
         ValueError: `body` names no event or lacks a field.
+
+    Source:
+        Own format; RFC 8259.
     """
     kind = EVENT_TYPES.get(str(body.get("event")))
     if kind is None:

@@ -119,7 +119,10 @@ def schema_version(connection: sqlite3.Connection) -> int:
     """
     version = int(connection.execute("PRAGMA user_version").fetchone()[0])
     application = connection.execute("PRAGMA application_id").fetchone()[0]
-    tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    # sqlite-utils makes its own table before the first step: a new file then, not a foreign one.
+    tables = connection.execute(
+        "SELECT count(*) FROM sqlite_master WHERE tbl_name != ?", (MIGRATIONS.migrations_table,)
+    ).fetchone()[0]
     if application != APPLICATION_ID and (tables or version):
         raise StoreDamaged("is a database of another program; set another store path")
     return version

@@ -183,7 +183,7 @@ def test_it_never_raises_and_repeats_itself(tale):
     assert repr(list(_fold(tale))) == repr(list(_fold(tale)))
 
 
-@pytest.mark.proves("promise.resume_equal")
+@pytest.mark.proves("a checkpoint and the frames after it give the same state to the bit")
 @given(tales(), st.integers(0, 29))
 @QUICK
 def test_resuming_anywhere_gives_the_same_to_the_bit(tale, cut):

@@ -21,7 +21,7 @@ def test_a_fresh_state_comes_back():
     assert load(dump(State())) == State()
 
 
-@pytest.mark.proves("promise.resume_equal")
+@pytest.mark.proves("a checkpoint and the frames after it give the same state to the bit")
 @pytest.mark.parametrize("place", ["preheat", "cure", "cool_down"])
 def test_a_whole_repair_goes_on_the_same_after_a_resume(place):
     straight = story_in(place)

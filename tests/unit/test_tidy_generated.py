@@ -13,6 +13,7 @@ GENERATORS = {
     "docs/alarms.md": "rules/document",
     "docs/configuration.md": "daemon/document_config",
     "docs/mqtt.md": "daemon/notify/document",
+    "docs/phases.md": "rules/document_phases",
 }
 
 
