@@ -83,6 +83,7 @@ def _alarm(item: Standing, frame: Frame, state: State) -> AlarmNow:
         said=item.said,
         text=item.text,
         order=item.order,
+        follows=item.follows,
         seen_by=item.seen_by or None,
         going_by=item.going_by or None,
         quiet_until=_wall(frame, state, item.quiet_until_ns) if quiet else None,

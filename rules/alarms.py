@@ -12,7 +12,7 @@ from rules.events import HORN_ORDER, AlarmChanged, Event, Horn, Level, Prompted
 from rules.frame import NS_PER_S, Frame
 from rules.hazards import BY_TAG
 from rules.hazards.base import Finding
-from rules.messages import alarm_text, cleared_text, prompt_text
+from rules.messages import alarm_text, cleared_text, follower_text, prompt_text
 
 QUIET_MIN_MAX = 60.0
 QUIET_AT_RIG_S = 120
@@ -31,6 +31,7 @@ class Standing:
         said: what was seen when the level last changed.
         text: the message then made.
         horn: pattern asked for now.
+        follows: the standing trip whose message covers this one, or empty.
         seen_by: who said *seen*, or empty.
         going_by: who said *going*, or empty.
         quiet_until_ns: process time until which someone afar keeps its horn quiet, ns.
@@ -45,6 +46,7 @@ class Standing:
     said: str
     text: str
     horn: Horn = Horn.SILENT
+    follows: str = ""
     seen_by: str = ""
     going_by: str = ""
     quiet_until_ns: int = 0
@@ -97,10 +99,12 @@ def update(
     if not findings and not alarms.standing:
         return alarms, ()
     found = dict(findings)
+    tripped = frozenset(tag for tag, finding in findings if finding.level is Level.TRIP)
     known = {item.tag for item in alarms.standing}
     standing: list[Standing] = []
     events: list[Event] = []
     started = alarms.started if alarms.standing else 0
+    telling = _Telling(frame, title, tripped, watch_only)
     for item in alarms.standing:
         finding = found.get(item.tag)
         if finding is None:
@@ -108,29 +112,48 @@ def update(
                 events.append(_cleared(item, frame, title))
             continue
         changed = item
-        if finding.level != item.level:
-            changed = _changed(item, finding, frame, title, watch_only=watch_only)
-            events.append(_event(changed, title, was=item.level, frame=frame))
+        # Whoever led it is over: now it must say itself what to do.
+        if finding.level != item.level or (item.follows and item.follows not in tripped):
+            changed = _changed(item, finding, telling)
+            events.append(_event(changed, telling, was=item.level))
         standing.append(_with_horn(changed, finding))
     for tag, finding in findings:
         if tag in known:
             continue
         started += 1
         blank = Standing(tag, Level.CLEAR, now_ns, frame.wall_ns, started, "", "")
-        item = _changed(blank, finding, frame, title, watch_only=watch_only)
-        events.append(_event(item, title, was=Level.CLEAR, frame=frame))
+        item = _changed(blank, finding, telling)
+        events.append(_event(item, telling, was=Level.CLEAR))
         standing.append(_with_horn(item, finding))
     return replace(alarms, standing=tuple(standing), started=started), tuple(events)
 
 
-def _changed(
-    item: Standing, finding: Finding, frame: Frame, title: str, *, watch_only: bool
-) -> Standing:
+@dataclass(frozen=True, slots=True)
+class _Telling:
+    """What the words of a message depend on besides the alarm."""
+
+    frame: Frame
+    title: str
+    tripped: frozenset[str]
+    watch_only: bool
+
+
+def _changed(item: Standing, finding: Finding, telling: _Telling) -> Standing:
     row, level = BY_TAG[item.tag].row, finding.level
+    follows = next((tag for tag in row.follows if tag in telling.tripped), "")
     if level is Level.PROMPT:
-        text = prompt_text(title, finding.said)
+        text = prompt_text(telling.title, finding.said)
+    elif follows:
+        text = follower_text(telling.title, row, BY_TAG[follows].row, finding.said)
     else:
-        text = alarm_text(title, row, level, finding.said, frame, watch_only=watch_only)
+        text = alarm_text(
+            telling.title,
+            row,
+            level,
+            finding.said,
+            telling.frame,
+            watch_only=telling.watch_only,
+        )
     # A worse level is news: whoever had seen the lesser one has not seen this.
     fresh = level > item.level
     return replace(
@@ -138,19 +161,20 @@ def _changed(
         level=level,
         said=finding.said,
         text=text,
+        follows=follows,
         seen_by="" if fresh else item.seen_by,
         quiet_until_ns=0 if fresh else item.quiet_until_ns,
         quiet_at_rig_ns=0 if fresh else item.quiet_at_rig_ns,
     )
 
 
-def _event(item: Standing, title: str, *, was: Level, frame: Frame) -> Event:
+def _event(item: Standing, telling: _Telling, *, was: Level) -> Event:
     if item.level is Level.PROMPT:
         if was > Level.PROMPT:
-            return _cleared(item, frame, title)
+            return _cleared(item, telling.frame, telling.title)
         return Prompted(item.tag, item.said, item.text)
     state = "trip" if item.level is Level.TRIP else "warn"
-    return AlarmChanged(item.tag, state, item.said, item.text, item.order)
+    return AlarmChanged(item.tag, state, item.said, item.text, item.order, item.follows)
 
 
 def _cleared(item: Standing, frame: Frame, title: str) -> AlarmChanged:

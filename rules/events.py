@@ -112,6 +112,8 @@ class AlarmChanged:
         text: the whole message for a person: rig, urgency, what, since, air.
         order: place in the started-with order of the alarms now standing,
             from 1; 0 when clear.
+        follows: the standing trip that brought this one with it and whose
+            message says what to do; empty when it speaks for itself.
     """
 
     event: ClassVar[str] = "alarm"
@@ -120,6 +122,7 @@ class AlarmChanged:
     said: str
     text: str
     order: int
+    follows: str = ""
 
 
 @dataclass(frozen=True, slots=True)

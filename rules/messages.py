@@ -47,6 +47,21 @@ def alarm_text(
     return shortened(f"{title} {soon}: {heat}{do} {said}. Since {when}.")
 
 
+def follower_text(title: str, row: Row, leader: Row, said: str) -> str:
+    """The message of an alarm that came with another: it gives no orders of its own.
+
+    Args:
+        title: the rig's name.
+        row: the hazard's row.
+        leader: the row of the hazard that brought it.
+        said: what was seen.
+
+    Source:
+        This project's design: one message with burst.
+    """
+    return shortened(f"{title}: with {leader.title}: {row.title}. {said}.")
+
+
 def cleared_text(title: str, row: Row, frame: Frame) -> str:
     """The message that an alarm is over.
 

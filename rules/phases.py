@@ -129,7 +129,9 @@ class Scene:
         now_ns: process time, ns.
         place: the present phase.
         granted: the heat permit was granted on the frame before.
-        hold_over: the permit was withdrawn at the planned end of the hold.
+        heat_cut: a trip took heat away and is not reset; the run waits for it.
+        hold_over: the permit was withdrawn at the planned end of the hold; never
+            on a rig that is only watched, whose heat may still be on.
         hold_met: the hold time is met, or none was set and the hold was reached.
         unplugged: pads were unplugged on purpose.
     """
@@ -140,6 +142,7 @@ class Scene:
     now_ns: int
     place: Place
     granted: bool
+    heat_cut: bool
     hold_over: bool
     hold_met: bool
     unplugged: bool
@@ -264,6 +267,9 @@ def _planned_end(scene: Scene) -> bool:
 
 
 def _cooling(scene: Scene) -> bool:
+    if scene.heat_cut:
+        # It stays a hold, heat cut: mended and reset, the same run goes on.
+        return False
     limit_c = scene.limits.cool_drop_c
 
     def cooling(pad: PadSignal) -> bool:

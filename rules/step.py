@@ -7,7 +7,7 @@ Source:
     This project's design.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from rules import commands as orders
@@ -23,27 +23,31 @@ from rules.events import (
     Level,
     LimitsChanged,
     Outputs,
-    PhaseChanged,
     Pressed,
-    Prompted,
-    RunClosed,
-    RunOpened,
 )
 from rules.facts import RigFacts
-from rules.frame import NS_PER_S, Frame
+from rules.frame import Frame
 from rules.hazards import HAZARDS
 from rules.hazards.base import Finding
-from rules.hold import Hold, tick
+from rules.hold import Hold
 from rules.limits import LimitsBase
-from rules.messages import prompt_text
-from rules.permit import Asked, Permit, decide
-from rules.phases import BETWEEN_RUNS, Phase, Place, Scene, classify, next_row
+from rules.permit import Asked, Permit, PermitState, decide
+from rules.phases import Phase, Place
+from rules.placing import (
+    Moment,
+    close,
+    held,
+    hold_is_over,
+    moment_of,
+    opened_by_press,
+    patience_s,
+    placed,
+)
 from rules.signals import (
     Now,
     Signals,
     cleared,
     follow,
-    lasted_s,
     now_of,
     peaks_restarted,
     phase_began,
@@ -55,16 +59,6 @@ from rules.view import View
 
 # The gap's own alarm must not bar the way back from that very gap.
 GAP_TAGS = frozenset({"run.interrupted"})
-
-
-@dataclass(frozen=True, slots=True)
-class _Time:
-    """When a frame is, against the one before."""
-
-    now_ns: int
-    dt_s: float
-    gap_s: float
-    same_boot: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +86,7 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
     Source:
         This project's design, "Flow".
     """
-    time = _time(limits, state, frame)
+    time = moment_of(limits, state, frame)
     events: list[Event] = []
     if time.gap_s > 0:
         events.append(Interrupted(time.gap_s, time.same_boot))
@@ -101,7 +95,7 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
     now = now_of(frame, BAGS)
     unplugged = _unplugged(limits, state, frame, time)
     signals = _signals(limits, state, frame, now, time)
-    place, run, hold, moved = _place(limits, state, time, now, signals, unplugged=bool(unplugged))
+    place, run, hold, moved = placed(limits, state, time, now, signals, unplugged=bool(unplugged))
     if place.phase is not state.place.phase:
         signals = phase_began(signals)
         if place.phase is Phase.PREHEAT:
@@ -109,9 +103,9 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
     events += moved
     presses = _presses(limits, state, frame, time)
     view = _view(limits.facts, state, frame, time, place, run, unplugged, presses)
-    hold, over = _hold(limits, state, hold, place, now, time)
+    hold, over = held(limits, state, hold, place, now, time)
     if over:
-        events.append(_hold_is_over(limits.facts, view))
+        events.append(hold_is_over(limits.facts, view))
     alarms, ids, told = _commands(state, frame, time.now_ns)
     events += told
     memories, findings = _judge(limits, state, view)
@@ -133,10 +127,10 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
     permit, told = decide(limits.permit, state.permit, view, asked)
     events += told
     if permit.granted and not run.open:
-        place, run, hold, told = _opened_by_press(place, run, now, time)
+        place, run, hold, told = opened_by_press(place, run, now, time)
         signals = peaks_restarted(signals)
         events += told
-    run, closed = _close(state, place, run, hold, now)
+    run, closed = close(state, place, run, hold)
     events += closed
     after = State(
         state.frames + 1,
@@ -161,26 +155,8 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
     return after, Decision(_outputs(permit, alarms, time.now_ns), tuple(events), belongs)
 
 
-def _time(limits: LimitsBase, state: State, frame: Frame) -> _Time:
-    if not state.frames:
-        return _Time(0, 0.0, 0.0, same_boot=True)
-    # Monotonic time that runs back is a restart that the boot id did not show.
-    same_boot = frame.boot_id == state.boot_id and frame.t_ns >= state.t_ns
-    # Across a restart only the wall clock has gone on.
-    passed_ns = frame.t_ns - state.t_ns if same_boot else frame.wall_ns - state.wall_ns
-    passed_ns = max(0, passed_ns)
-    dt_s = passed_ns / NS_PER_S
-    gap = not same_boot or dt_s > _patience_s(limits)
-    return _Time(state.now_ns + passed_ns, dt_s, max(dt_s, 1e-3) if gap else 0.0, same_boot)
-
-
-def _patience_s(limits: LimitsBase) -> float:
-    """How long nothing may be heard before it counts as an interruption, s."""
-    return max(limits.permit.gap_s, 2.5 * limits.facts.frame_period_s)
-
-
 def _unplugged(
-    limits: LimitsBase, state: State, frame: Frame, time: _Time
+    limits: LimitsBase, state: State, frame: Frame, time: Moment
 ) -> tuple[Unplugged, ...]:
     return follow_unplugging(
         state.unplugged,
@@ -193,7 +169,7 @@ def _unplugged(
     )
 
 
-def _signals(limits: LimitsBase, state: State, frame: Frame, now: Now, time: _Time) -> Signals:
+def _signals(limits: LimitsBase, state: State, frame: Frame, now: Now, time: Moment) -> Signals:
     phases = limits.phases
     return follow(
         cleared(state.signals) if time.gap_s else state.signals,
@@ -207,128 +183,7 @@ def _signals(limits: LimitsBase, state: State, frame: Frame, now: Now, time: _Ti
     )
 
 
-def _place(
-    limits: LimitsBase,
-    state: State,
-    time: _Time,
-    now: Now,
-    signals: Signals,
-    *,
-    unplugged: bool,
-) -> tuple[Place, Run, Hold, list[Event]]:
-    """The phase after this frame, with the run it opens."""
-    place, run, hold = state.place, state.run, state.hold
-    if time.gap_s > limits.phases.history_gap_s:
-        place = replace(place, settled=False, unsettled_ns=time.now_ns)
-    if not place.settled:
-        place, why = _settle(limits, place, time, now)
-    else:
-        scene = Scene(
-            limits.phases,
-            signals,
-            now,
-            time.now_ns,
-            place,
-            state.permit.granted,
-            hold.over,
-            _hold_met(limits.facts, place, hold),
-            unplugged,
-        )
-        row = next_row(scene)
-        why = row.why if row else ""
-        place = _entered(place, row.target if row else place.phase, time.now_ns, scene)
-    events: list[Event] = []
-    was = state.place.phase
-    if place.phase is not was or (state.place.history_known and not place.history_known):
-        opens = place.phase not in BETWEEN_RUNS and not run.open
-        if opens:
-            run, hold = Run(run.number + 1, open=True), Hold()
-            place = replace(place, been_cured=False)
-            events.append(RunOpened(run.number, why))
-        events.append(PhaseChanged(place.phase.value, was.value, why, place.history_known))
-    if run.open and now.hottest_c is not None and not _below_peak(run, now.hottest_c):
-        run = replace(run, peak_c=now.hottest_c)
-    return place, run, hold, events
-
-
-def _below_peak(run: Run, hottest_c: float) -> bool:
-    return run.peak_c is not None and hottest_c <= run.peak_c
-
-
-def _opened_by_press(
-    place: Place, run: Run, now: Now, time: _Time
-) -> tuple[Place, Run, Hold, tuple[Event, ...]]:
-    """Heat allowed between runs opens one: the press belongs to the run it begins."""
-    why = "start pressed"
-    opened = Run(run.number + 1, open=True, peak_c=now.hottest_c)
-    into = Place(Phase.PREHEAT, time.now_ns, settled=True)
-    told = PhaseChanged(Phase.PREHEAT.value, place.phase.value, why)
-    return into, opened, Hold(), (RunOpened(opened.number, why), told)
-
-
-def _settle(limits: LimitsBase, place: Place, time: _Time, now: Now) -> tuple[Place, str]:
-    phase = classify(limits.phases, now)
-    if phase is None:
-        if lasted_s(place.unsettled_ns, time.now_ns) <= limits.phases.settle_s:
-            return place, ""
-        known = place.history_known and place.phase in BETWEEN_RUNS
-        why = "pads or bags cannot be read; taken to be as before"
-        return replace(place, settled=True, history_known=known), why
-    if phase is Phase.IDLE and place.phase in BETWEEN_RUNS:
-        return replace(place, settled=True), ""
-    found = Place(
-        phase,
-        time.now_ns,
-        settled=True,
-        history_known=phase is Phase.IDLE,
-        pressurised=phase in (Phase.INFLATION, Phase.CURE),
-        been_cured=phase is Phase.CURE,
-    )
-    return found, "found so; how it came here was not seen"
-
-
-def _entered(place: Place, phase: Phase, now_ns: int, scene: Scene) -> Place:
-    pressurised = (place.pressurised or scene.held) and not scene.empty
-    cured = place.been_cured or phase is Phase.CURE
-    if phase is place.phase:
-        if (pressurised, cured) == (place.pressurised, place.been_cured):
-            return place
-        return replace(place, pressurised=pressurised, been_cured=cured)
-    known = place.history_known or phase in BETWEEN_RUNS
-    return Place(
-        phase,
-        now_ns,
-        settled=True,
-        history_known=known,
-        pressurised=pressurised,
-        been_cured=cured,
-    )
-
-
-def _hold_met(facts: RigFacts, place: Place, hold: Hold) -> bool:
-    if facts.hold_min is None:
-        return place.been_cured
-    return hold.held_s >= facts.hold_min * 60
-
-
-def _hold(
-    limits: LimitsBase, state: State, hold: Hold, place: Place, now: Now, time: _Time
-) -> tuple[Hold, bool]:
-    """The hold clock, and whether its planned end comes with this frame."""
-    hold = tick(limits.hold, hold, place.phase, now, 0.0 if time.gap_s else time.dt_s)
-    hold_min = limits.facts.hold_min
-    if hold.over or hold_min is None or not state.run.open or hold.held_s < hold_min * 60:
-        return hold, False
-    return replace(hold, over=True), True
-
-
-def _hold_is_over(facts: RigFacts, view: View) -> Event:
-    heat = "switch heat off" if view.watch_only else "heat is off"
-    said = f"hold of {facts.hold_min:g} min complete, {heat}. KEEP AIR ON until cool"
-    return Prompted("hold.complete", said, prompt_text(facts.title, said))
-
-
-def _presses(limits: LimitsBase, state: State, frame: Frame, time: _Time) -> _Presses:
+def _presses(limits: LimitsBase, state: State, frame: Frame, time: Moment) -> _Presses:
     # Pressed somewhere in a gap is not seen to be pressed: no button outlasts one.
     start, here, reset = (
         follow_button(
@@ -337,7 +192,7 @@ def _presses(limits: LimitsBase, state: State, frame: Frame, time: _Time) -> _Pr
             name,
             time.now_ns,
             long_s=limits.permit.long_press_s,
-            forget_s=_patience_s(limits),
+            forget_s=patience_s(limits),
         )
         for name, button in zip(BUTTONS, state.buttons, strict=True)
     )
@@ -355,7 +210,7 @@ def _view(
     facts: RigFacts,
     state: State,
     frame: Frame,
-    time: _Time,
+    time: Moment,
     place: Place,
     run: Run,
     unplugged: tuple[Unplugged, ...],
@@ -405,7 +260,7 @@ def _judge(
 
 
 def _asked(
-    state: State, alarms: Alarms, presses: _Presses, time: _Time, hold: Hold, *, over: bool
+    state: State, alarms: Alarms, presses: _Presses, time: Moment, hold: Hold, *, over: bool
 ) -> Asked:
     return Asked(
         presses.start,
@@ -419,18 +274,6 @@ def _asked(
     )
 
 
-def _close(state: State, place: Place, run: Run, hold: Hold, now: Now) -> tuple[Run, list[Event]]:
-    if not run.open or place.phase not in BETWEEN_RUNS:
-        return run, []
-    if place.phase is Phase.DONE:
-        outcome = "done"
-    elif state.place.phase in (Phase.PREHEAT, Phase.FITTING):
-        outcome = "given_up"
-    else:
-        outcome = "aborted"
-    return replace(run, open=False), [RunClosed(run.number, outcome, hold.held_s, run.peak_c)]
-
-
 def _last_good(state: State, view: View) -> tuple[tuple[str, float], ...]:
     found = {**dict(state.last_good), **view.pads_c, **view.bags_kpa}
     return tuple(found.items())
@@ -439,7 +282,7 @@ def _last_good(state: State, view: View) -> tuple[tuple[str, float], ...]:
 def _outputs(permit: Permit, alarms: Alarms, now_ns: int) -> Outputs:
     # The release lamp needs the rubber's own temperature, which nothing here
     # estimates yet: not known is not safe, so it stays off.
-    tripped = bool(alarms.tags(Level.TRIP)) or permit.state == "latched"
+    tripped = bool(alarms.tags(Level.TRIP)) or permit.state is PermitState.LATCHED
     pattern = horn(alarms, now_ns)
     return Outputs(
         heat_permit=permit.granted,

@@ -100,6 +100,7 @@ def _told_apart(
             said=event.said,
             text=event.text,
             order=event.order,
+            follows=event.follows,
         )
         return [_outgoing(topics.alarm(rig, event.tag), alarm, own_id, retain=True)]
     if isinstance(event, RunClosed):

@@ -84,6 +84,9 @@ class AlarmNow(BaseModel):
     said: str = Field(description="what was seen, with figures and units")
     text: str = Field(description="the whole message for a person")
     order: int = Field(ge=0, description="place in the order in which they began, from 1")
+    follows: str = Field(
+        default="", description="the standing trip that brought it and says what to do, or empty"
+    )
     seen_by: str | None = Field(description="who said `seen` (asserted); null: nobody")
     going_by: str | None = Field(description="who said `going` (asserted); null: nobody")
     quiet_until: UtcText | None = Field(description="horn kept quiet until then; null: not quiet")
@@ -137,6 +140,9 @@ class AlarmMessage(Message):
     said: str = Field(description="what was seen, with figures and units")
     text: str = Field(description="the whole message for a person: rig, urgency, what, air")
     order: int = Field(ge=0, description="place in the order in which they began, from 1; 0: clear")
+    follows: str = Field(
+        default="", description="the standing trip that brought it and says what to do, or empty"
+    )
     unstored: bool = Field(
         default=False, description="true: the store failed, the record may lack this alarm"
     )

@@ -116,6 +116,7 @@ ROW = Row(
     priority=Priority.HIGH,
     warn_do="BRING AIR UP. Do not open.",
     trip_do="BRING AIR UP IF SAFE. Do not open.",
+    follows=("bag.burst",),
 )
 
 

@@ -47,6 +47,8 @@ class Row:
         trip_urgency: how soon, on a trip.
         warn_horn: horn on a warning.
         trip_horn: horn on a trip.
+        follows: hazards whose trip brings this one with it; while one of them
+            stands at trip, this one is recorded but gives no orders of its own.
     """
 
     tag: str
@@ -59,6 +61,7 @@ class Row:
     trip_urgency: Urgency = Urgency.GO_NOW
     warn_horn: Horn = Horn.COME_WHEN_YOU_CAN
     trip_horn: Horn = Horn.COME_NOW
+    follows: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

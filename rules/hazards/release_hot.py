@@ -111,6 +111,7 @@ ROW = Row(
     warn_do="KEEP AIR ON. Do not open.",
     trip_do="REFILL AIR IF SAFE, shut the exhaust. Do not open.",
     warn_horn=Horn.COME_NOW,
+    follows=("bag.burst",),
 )
 
 

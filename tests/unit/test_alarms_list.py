@@ -153,3 +153,35 @@ def test_seen_is_not_going_and_a_worse_level_is_not_seen():
     alarms, _ = then(alarms, bag__low=TRIP)
     assert alarms.standing[0].seen_by == ""
     assert sounds(alarms, 0) is Horn.COME_NOW, "seen silences nothing"
+
+
+def texts(alarms: Alarms) -> dict[str, str]:
+    return {item.tag: item.text for item in alarms.standing}
+
+
+def test_what_a_burst_brings_with_it_gives_no_orders_of_its_own():
+    alarms, told = then(Alarms(), bag__burst=TRIP)
+    alarms, told = then(alarms, bag__burst=TRIP, release__hot=TRIP, bag__low=WARN)
+    assert told == [("release.hot", "trip", 2), ("bag.low", "warn", 3)]
+    assert texts(alarms)["release.hot"].startswith("BAY 2: with ")
+    assert "REFILL" not in texts(alarms)["release.hot"]
+    assert {item.tag: item.follows for item in alarms.standing} == {
+        "bag.burst": "",
+        "release.hot": "bag.burst",
+        "bag.low": "bag.burst",
+    }
+
+
+def test_without_a_burst_it_speaks_for_itself():
+    alarms, _ = then(Alarms(), release__hot=TRIP, pad__sensor=TRIP)
+    assert "REFILL" in texts(alarms)["release.hot"]
+    assert all(item.follows == "" for item in alarms.standing)
+
+
+def test_when_the_burst_is_over_what_it_brought_says_what_to_do():
+    alarms, _ = then(Alarms(), bag__burst=TRIP, release__hot=TRIP)
+    alarms, told = then(alarms, release__hot=TRIP)
+    assert told == [("bag.burst", "clear", 0), ("release.hot", "trip", 2)]
+    assert "REFILL" in texts(alarms)["release.hot"]
+    alarms, told = then(alarms, release__hot=TRIP)
+    assert told == [], "told once"

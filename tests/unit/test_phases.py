@@ -430,3 +430,32 @@ def test_a_pad_that_went_silent_while_warm_does_not_count():
     story.set(pad_inner_c="no_reply").bags(0).run(300)
     assert story.phases() == []
     assert story.set(pad_inner_c=36.0).run(20).phases() == ["preheat"]
+
+
+def test_a_hold_whose_heat_a_trip_cut_stays_a_hold_until_it_is_reset():
+    story = story_in("cure").run(900)
+    story.set(pins_in=0.0).run(30)
+    assert story.permit == "latched"
+    story.set(pins_in=1.0).run(1800, pad_inner_c=105.0, pad_outer_c=105.0)
+    assert story.phase == "cure", "heat cut"
+    story.press("reset_button")
+    story.run(900, pad_inner_c=95.0, pad_outer_c=95.0)
+    assert story.phase == "cool_down"
+
+
+def test_a_hold_whose_heat_went_without_a_trip_becomes_cool_down():
+    story = story_in("cure").run(900)
+    story.set(estop_ok=0.0).run(30)
+    assert story.permit == "withdrawn"
+    story.run(1800, pad_inner_c=105.0, pad_outer_c=105.0)
+    assert story.phase == "cool_down"
+
+
+@pytest.mark.parametrize(("watched_only", "phase"), [(True, "cure"), (False, "cool_down")])
+def test_the_planned_end_begins_cool_down_only_where_heat_was_really_withdrawn(watched_only, phase):
+    story = story_in("cure", hold_min=15)
+    if watched_only:
+        story.readback.clear()
+    story.run(480)
+    assert story.state.hold.over
+    assert story.phase == phase
