@@ -271,6 +271,9 @@ def _why_no_start(permit: Permit, view: View, asked: Asked) -> str:
         return f"{unread[0]} cannot be read"
     if not view.pads_c:
         return "no pad temperature is fitted"
+    if not view.frame.health.store_ok:
+        # Granted only after the commit that records it, so it could not close.
+        return "the record cannot be stored; make room on the disk"
     return _why_not(view, asked)
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from functools import cache
 
 from rules.events import Decision, Event, Outputs
-from rules.frame import NS_PER_S, Command, Frame, Quality, Reading, Reason
+from rules.frame import NS_PER_S, Command, Frame, Health, Quality, Reading, Reason
 from rules.limits import Limits, LimitsBase
 from rules.state import State
 from rules.step import step
@@ -56,6 +56,7 @@ class Story:
     told: list[tuple[float, Event]] = field(default_factory=list)
     decision: Decision = Decision(Outputs())
     commands: list[Command] = field(default_factory=list)
+    health: Health = Health()
     last_good_ns: dict[str, int] = field(default_factory=dict)
 
     @property
@@ -101,6 +102,7 @@ class Story:
             self.boot_id,
             readings,
             dict(self.readback),
+            health=self.health,
             commands=tuple(self.commands),
         )
         self.commands.clear()

@@ -6,6 +6,7 @@ restart): each "only" is shown both ways.
 
 import pytest
 
+from rules.frame import Health
 from tests.unit.story import Story, limits_with, story_in
 
 ON_THE_WAY = ("idle", "preheat", "fitting", "inflation", "heat_up", "cure", "cool_down")
@@ -99,6 +100,15 @@ def test_a_press_gives_nothing_while_what_matters_cannot_be_read(channel):
     story = unheated("idle", 1.0).set(**{channel: "no_reply"}).press("start_button")
     assert story.permit == "withheld"
     assert did(story) == [("start_button", f"heat not allowed: {channel} cannot be read")]
+
+
+@pytest.mark.parametrize(("store_ok", "permit"), [(True, "granted"), (False, "withheld")])
+def test_a_press_gives_heat_only_while_the_record_can_be_stored(store_ok, permit):
+    story = unheated("idle", 1.0)
+    story.health = Health(store_ok=store_ok)
+    story.press("start_button")
+    assert story.permit == permit
+    assert ("the record cannot be stored" in did(story)[0][1]) is not store_ok
     story.set(**{channel: 1.0 if channel.endswith("ok") else 20.0}).run(20).press("start_button")
     assert story.permit == "granted"
 
