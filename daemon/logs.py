@@ -4,11 +4,15 @@ Modules take `log = structlog.get_logger()` and call `log.warning("link.down",
 link="modules", silent_s=6.2)`: a literal dotted name, values as keys with
 units. `rig` and `run` are bound, not repeated. What libraries log comes
 through at warning and above, so that a fault of theirs is not lost.
+
+No line is worth a rig: where a line cannot be written, because the terminal or
+the pipe is gone or the disk is full, it is dropped and the program goes on.
 """
 
 import logging
 import sys
-from typing import TextIO
+from contextlib import suppress
+from typing import TextIO, cast
 
 import structlog
 from structlog.typing import EventDict, Processor, WrappedLogger
@@ -16,6 +20,11 @@ from structlog.typing import EventDict, Processor, WrappedLogger
 LEVELS = ("debug", "info", "warning", "error")
 SECRET_WORDS = ("password", "passphrase", "secret")
 HIDDEN = "(not logged)"
+# Logs every silence of a unit as an error with a dump of bytes. The same is in
+# our readings, statistics and alarms, and once each.
+TOLD_BY_US = ("pymodbus.logging",)
+
+log = structlog.get_logger()
 
 
 def configure(*, as_json: bool, level: str = "info", stream: TextIO | None = None) -> None:
@@ -32,14 +41,15 @@ def configure(*, as_json: bool, level: str = "info", stream: TextIO | None = Non
     """
     if level not in LEVELS:
         raise ValueError(f"log level {level!r}: use one of {', '.join(LEVELS)}")
-    out = stream or sys.stderr
+    target = stream or sys.stderr
+    out = cast("TextIO", _Unfailing(target))
     shared: list[Processor] = [
         structlog.contextvars.merge_contextvars,
         structlog.stdlib.add_log_level,
         structlog.processors.TimeStamper(fmt="iso", utc=True),
         _hide_secrets,
     ]
-    rendered = _rendered(as_json=as_json, colours=out.isatty())
+    rendered = _rendered(as_json=as_json, colours=target is not None and target.isatty())
     structlog.configure(
         processors=[*shared, *rendered],
         wrapper_class=structlog.make_filtering_bound_logger(level),
@@ -56,7 +66,7 @@ def _rendered(*, as_json: bool, colours: bool) -> list[Processor]:
 
 
 def _route_libraries(out: TextIO, shared: list[Processor], rendered: list[Processor]) -> None:
-    handler = logging.StreamHandler(out)
+    handler = _LibraryHandler(out)
     handler.setFormatter(
         structlog.stdlib.ProcessorFormatter(
             foreign_pre_chain=[structlog.stdlib.add_logger_name, *shared],
@@ -69,6 +79,8 @@ def _route_libraries(out: TextIO, shared: list[Processor], rendered: list[Proces
             root.removeHandler(old)
     root.addHandler(handler)
     root.setLevel(logging.WARNING)
+    for name in TOLD_BY_US:
+        logging.getLogger(name).setLevel(logging.CRITICAL)
 
 
 def _hide_secrets(_logger: WrappedLogger, _method: str, event: EventDict) -> EventDict:
@@ -76,3 +88,29 @@ def _hide_secrets(_logger: WrappedLogger, _method: str, event: EventDict) -> Eve
         if any(word in key.lower() for word in SECRET_WORDS) and not key.endswith("_file"):
             event[key] = HIDDEN
     return event
+
+
+class _Unfailing:
+    """A stream of text that drops what cannot be written."""
+
+    def __init__(self, stream: TextIO | None) -> None:
+        """Wrap it; None, as Python has it for a standard error closed at the start: all drops."""
+        self._stream = stream
+
+    def write(self, text: str) -> None:
+        if self._stream is not None:
+            with suppress(OSError, ValueError):  # ValueError: it was closed
+                self._stream.write(text)
+
+    def flush(self) -> None:
+        if self._stream is not None:
+            with suppress(OSError, ValueError):
+                self._stream.flush()
+
+
+class _LibraryHandler(logging.StreamHandler[TextIO]):
+    """Takes what libraries log, also when it makes no line."""
+
+    def handleError(self, record: logging.LogRecord) -> None:  # noqa: N802  # the base's own name
+        """Say it as ours; the base would print to a standard error that may be gone."""
+        log.exception("log.unreadable", logger=record.name)

@@ -3,6 +3,7 @@
 import argparse
 import asyncio
 import os
+import signal
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -37,19 +38,21 @@ def run_number(text: str) -> int:
 
 def supervise(options: argparse.Namespace) -> int:
     """Run the daemon until it is told to end."""
-    from daemon.supervise import supervise as run_daemon  # noqa: PLC0415  # heavy; other commands start faster without
+    from daemon.supervise import supervise as run_daemon
 
     config = _config(options)
     _look_for_password(config)  # a missing one is told now, not in a log
     as_json = options.log == "json" or (options.log == "auto" and "INVOCATION_ID" in os.environ)
     logs.configure(as_json=as_json, level=options.log_level)
+    # Sent when the terminal is closed: no reason to leave a rig alone.
+    signal.signal(signal.SIGHUP, signal.SIG_IGN)
     asyncio.run(run_daemon(config))
     return OK
 
 
 def check(options: argparse.Namespace) -> int:
     """Check the configuration and read every channel once."""
-    from daemon.tools.check import show_channels  # noqa: PLC0415  # heavy; other commands start faster without
+    from daemon.tools.check import show_channels
 
     logs.configure(as_json=False, level="error")
     return show_channels(_config(options), as_json=options.json, offline=options.offline)
@@ -57,14 +60,14 @@ def check(options: argparse.Namespace) -> int:
 
 def status(options: argparse.Namespace) -> int:
     """Show what every rig is doing now."""
-    from daemon.tools.live import show_status  # noqa: PLC0415  # other commands start faster without
+    from daemon.tools.live import show_status
 
     return show_status(_config(options).control.socket, as_json=options.json)
 
 
 def answer(options: argparse.Namespace) -> int:
     """Say something about an alarm, or note something."""
-    from daemon.tools.live import give_answer  # noqa: PLC0415  # other commands start faster without
+    from daemon.tools.live import give_answer
 
     return give_answer(
         _config(options).control.socket,
@@ -79,7 +82,7 @@ def answer(options: argparse.Namespace) -> int:
 
 def watch(options: argparse.Namespace) -> int:
     """Follow rigs through the broker."""
-    from daemon.tools.watch import WatchError, follow  # noqa: PLC0415  # other commands start faster without
+    from daemon.tools.watch import WatchError, follow
 
     config = _config(options)
     if config.mqtt is None:
@@ -96,16 +99,16 @@ def watch(options: argparse.Namespace) -> int:
 
 def runs(options: argparse.Namespace) -> int:
     """List the runs on record."""
-    from daemon.store.reader import StoreReader  # noqa: PLC0415  # other commands start faster without
-    from daemon.tools.records import show_runs  # noqa: PLC0415  # as above
+    from daemon.store.reader import StoreReader
+    from daemon.tools.records import show_runs
 
     return show_runs(StoreReader(_config(options).store.path), as_json=options.json)
 
 
 def alarms(options: argparse.Namespace) -> int:
     """List changes of alarms on record."""
-    from daemon.store.reader import StoreReader  # noqa: PLC0415  # other commands start faster without
-    from daemon.tools.records import show_alarms  # noqa: PLC0415  # as above
+    from daemon.store.reader import StoreReader
+    from daemon.tools.records import show_alarms
 
     reader = StoreReader(_config(options).store.path)
     if options.run is not None:
@@ -121,8 +124,8 @@ def alarms(options: argparse.Namespace) -> int:
 
 def export(options: argparse.Namespace) -> int:
     """Write a run out."""
-    from daemon.store.reader import StoreReader  # noqa: PLC0415  # other commands start faster without
-    from daemon.tools.exports import export_csv, export_jsonl  # noqa: PLC0415  # as above
+    from daemon.store.reader import StoreReader
+    from daemon.tools.exports import export_csv, export_jsonl
 
     reader = StoreReader(_config(options).store.path)
     _run(reader, options.run)
@@ -138,10 +141,10 @@ def export(options: argparse.Namespace) -> int:
 
 def replay(options: argparse.Namespace) -> int:
     """Judge a run or a trace again."""
-    from daemon.tools.replays import replay_run, replay_trace  # noqa: PLC0415  # other commands start faster without
+    from daemon.tools.replays import replay_run, replay_trace
 
     if options.what.isascii() and options.what.isdecimal():
-        from daemon.store.reader import StoreReader  # noqa: PLC0415  # as above
+        from daemon.store.reader import StoreReader
 
         run = run_number(options.what)
         reader = StoreReader(_config(options).store.path)

@@ -1,23 +1,40 @@
-"""Logs as data: one JSON object a line, secrets hidden, libraries heard."""
+"""Logs as data: one JSON object a line, secrets hidden, libraries heard, no line worth a rig."""
 
+import errno
 import io
 import json
 import logging
+import os
+import pty
+import re
+import signal
+import subprocess
+import sys
+from collections.abc import Callable
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 import structlog
 
 from daemon import logs
+from drivers.modbus import LinkSettings, PointSettings, open_link
+from drivers.modbus.fake import FakeServer, Fault
+from rules.frame import Reason
+from tests.unit.command_line import ROOT, process, shop
+from tests.virtual_clock import VirtualClock
+
+STATUS_TRIES = 60
 
 
 @pytest.fixture(autouse=True)
 def restored_logging():
-    root = logging.getLogger()
-    level, handlers = root.level, root.handlers[:]
+    loggers = [logging.getLogger(name) for name in ("", *logs.TOLD_BY_US)]
+    levels, handlers = [logger.level for logger in loggers], loggers[0].handlers[:]
     yield
-    root.setLevel(level)
-    root.handlers[:] = handlers
+    for logger, level in zip(loggers, levels, strict=True):
+        logger.setLevel(level)
+    loggers[0].handlers[:] = handlers
     structlog.reset_defaults()
 
 
@@ -111,3 +128,135 @@ def test_set_up_twice_says_everything_once():
 def test_an_unknown_level_is_refused():
     with pytest.raises(ValueError, match="'loud': use one of debug, info, warning, error"):
         logs.configure(as_json=True, level="loud")
+
+
+async def test_a_silent_unit_is_not_told_by_the_library_as_well():
+    fake = FakeServer({(1, "input", 0): 215})
+    await fake.start()
+    link = open_link(
+        "modules",
+        LinkSettings(host="127.0.0.1", port=fake.port, timeout_s=0.1),
+        {"bay-2/pad_inner_c": PointSettings(unit=1, register=0, table="input", type="int16")},
+        {},
+        VirtualClock(),
+    )
+    stream = _configured(as_json=True)
+    try:
+        await link.poll_once()
+        assert link.snapshot()["bay-2/pad_inner_c"].value == 215
+        fake.faults[1] = Fault.SILENT
+        await link.poll_once()
+        assert link.snapshot()["bay-2/pad_inner_c"].reason == Reason.NO_REPLY
+    finally:
+        await link.close()
+        await fake.stop()
+    assert stream.getvalue() == ""
+
+
+class BadStream(io.StringIO):
+    """Takes nothing, for a while."""
+
+    error: Exception | None = None
+
+    def write(self, text: str) -> int:
+        if self.error is not None:
+            raise self.error
+        return super().write(text)
+
+
+@pytest.mark.parametrize(
+    "error",
+    [
+        BrokenPipeError(errno.EPIPE, "the reader is gone"),
+        OSError(errno.EIO, "the terminal is gone"),
+        OSError(errno.ENOSPC, "the disk is full"),
+        ValueError("I/O operation on closed file"),
+    ],
+    ids=str,
+)
+def test_a_line_that_cannot_be_written_is_dropped_and_the_next_is_tried(
+    error: Exception, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stream = BadStream()
+    monkeypatch.setattr(sys, "stderr", stream)
+    logs.configure(as_json=True)
+    stream.error = error
+    structlog.get_logger().warning("link.down")
+    logging.getLogger("somelibrary").warning("lost")
+    _library_says_wrongly()
+    stream.error = None
+    structlog.get_logger().warning("link.up")
+    assert [line["event"] for line in _lines(stream)] == ["link.up"]
+
+
+def _library_says_wrongly() -> None:
+    """Straight to our handler: pytest's own beside it would fail the test."""
+    (ours,) = (
+        handler
+        for handler in logging.getLogger().handlers
+        if isinstance(handler.formatter, structlog.stdlib.ProcessorFormatter)
+    )
+    ours.handle(logging.makeLogRecord({"name": "somelibrary", "msg": "%d lost", "args": ("x",)}))
+
+
+def test_a_closed_stream_and_none_at_all_are_no_reason_to_fail(monkeypatch):
+    stream = _configured(as_json=False)
+    stream.close()
+    for _ in range(2):
+        structlog.get_logger().warning("link.down")
+        _library_says_wrongly()
+        monkeypatch.setattr(sys, "stderr", None)
+        logs.configure(as_json=False)
+
+
+def test_what_a_library_says_wrongly_is_told_as_ours():
+    stream = _configured(as_json=True)
+    _library_says_wrongly()
+    (line,) = _lines(stream)
+    assert (line["event"], line["logger"]) == ("log.unreadable", "somelibrary")
+    assert "TypeError: %d format" in line["exception"]
+
+
+def _pipe() -> tuple[int, int]:
+    return os.pipe()
+
+
+@pytest.mark.parametrize("opened", [_pipe, pty.openpty], ids=["pipe", "terminal"])
+def test_the_daemon_goes_on_when_nobody_reads_its_log_any_more(
+    tmp_path: Path, opened: Callable[[], tuple[int, int]]
+) -> None:
+    """Nothing answers on the wire, so that there is something to log all the time."""
+    config = shop(tmp_path, **{'"192.0.2.10"': '"127.0.0.1"', "port = 502\n": "port = 9\n"})
+    config.write_text(re.sub(r"\[mqtt\][^\[]*", "", config.read_text()))
+    reading, writing = opened()
+    daemon = subprocess.Popen(
+        [sys.executable, "-m", "daemon.cli", "supervise", str(config), "--log", "json"],
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        stderr=writing,
+    )
+    os.close(writing)
+    try:
+        assert b"store." in os.read(reading, 1000)
+        os.close(reading)
+        daemon.send_signal(signal.SIGHUP)  # as the system does when a terminal is closed
+        first = _status(daemon, tmp_path, after="")
+        assert _status(daemon, tmp_path, after=first) > first, "frames go on"
+        daemon.send_signal(signal.SIGTERM)
+        assert daemon.wait(30) == 0
+    finally:
+        daemon.kill()
+        daemon.wait(10)
+
+
+def _status(daemon: "subprocess.Popen[bytes]", home: Path, *, after: str) -> str:
+    """The time of the newest state, once it is later than `after`."""
+    for _ in range(STATUS_TRIES):
+        assert daemon.poll() is None, "the daemon ended"
+        told = process("status", "--json", "--config", "shop.toml", home=home)
+        at = json.loads(told.stdout)["at"] if told.stdout else ""
+        if at > after:
+            return str(at)
+    pytest.fail(f"no state after {after!r}")
