@@ -57,6 +57,9 @@ class RigOutputs:
         self._wanted = dict.fromkeys(fitted, False)
         # Not known to be off until written: the first act is to open everything.
         self._written: dict[str, bool | None] = dict.fromkeys(fitted)
+        # Failing outputs, with the kinds of error logged. Texts name what was written,
+        # so for a horn that calls they would be other ones every few seconds.
+        self._told: dict[str, set[type[DriverError]]] = {}
         self._grant_at_seq: int | None = None
         self._heat_change = asyncio.Event()
         self._signal_change = asyncio.Event()
@@ -153,9 +156,17 @@ class RigOutputs:
                 # granted for then, not for whenever the module comes back.
                 self.writes_failed += 1
                 self._written[name] = True if wanted and name == PERMIT else None
-                log.warning("output.write_failed", output=name, on=wanted, error=str(error))
+                self._tell_failed(name, error, on=wanted)
                 continue
             self._written[name] = wanted
+            if self._told.pop(name, None) is not None:
+                log.info("output.write_mended", output=name, on=wanted)
+
+    def _tell_failed(self, name: str, error: DriverError, *, on: bool) -> None:
+        told = self._told.setdefault(name, set())
+        if type(error) not in told:
+            told.add(type(error))
+            log.warning("output.write_failed", output=name, on=on, error=str(error))
 
 
 def _being_cancelled() -> bool:

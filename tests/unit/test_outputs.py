@@ -6,6 +6,7 @@ from contextlib import asynccontextmanager, contextmanager, suppress
 from dataclasses import dataclass, field
 
 import pytest
+from structlog.testing import capture_logs
 
 from daemon.outputs import PERMIT, RigOutputs, sounding
 from drivers.base import BadReply, LinkDown, LinkStatistics, Sample
@@ -214,6 +215,36 @@ async def test_a_failed_horn_is_written_again() -> None:
         rig.link.failing.clear()
         assert await rig.frame(CALL) == [("horn", True)]
         assert await rig.frame(CALL) == []
+
+
+async def test_a_failing_output_is_logged_once_for_each_kind_and_when_it_works_again() -> None:
+    failed = {"event": "output.write_failed", "log_level": "warning", "output": "horn", "on": True}
+    mended = {"event": "output.write_mended", "log_level": "info", "output": "horn", "on": True}
+    gone, still_gone, refused = LinkDown("no connection"), LinkDown("waiting"), BadReply("refused")
+    async with bench() as rig:
+        rig.link.failing["beacon_red"] = gone  # nothing wants it on: not written, not told
+        with capture_logs() as logs:
+            for trouble in (gone, still_gone, refused, gone, refused, None, None, refused):
+                rig.link.failing.pop("horn", None)
+                if trouble is not None:
+                    rig.link.failing["horn"] = trouble
+                await rig.frame(CALL)
+            assert logs == [
+                {**failed, "error": "no connection"},
+                {**failed, "error": "refused"},
+                mended,
+            ]
+            await rig.frame(OFF)
+            assert logs[3:] == [{**failed, "on": False, "error": "refused"}]
+        assert rig.outputs.writes_failed == 6
+
+
+async def test_outputs_that_work_are_not_logged() -> None:
+    with capture_logs() as logs:
+        async with bench() as rig:
+            for outputs in (HEAT, CALL, OFF):
+                assert await rig.frame(outputs)
+    assert logs == []
 
 
 async def test_what_reads_back_on_though_off_is_written_off_again() -> None:
@@ -451,3 +482,24 @@ async def test_a_module_that_comes_back_is_switched_off_and_not_on() -> None:
         assert writes(fake) == [(NUMBERS["beacon_amber"], True)]
         outputs.apply(3, OFF)
         await fake.seen(lambda server: (0, False) in writes(server))
+
+
+async def test_a_silent_module_does_not_flood_the_log_while_the_horn_calls() -> None:
+    async with wired(timeout_s=0.05) as (outputs, fake):
+        fake.faults[RELAYS] = Fault.SILENT
+        fake.asked.clear()
+        with capture_logs() as logs:
+            for count, seq in enumerate((1, 3, 6), start=1):
+                outputs.apply(seq, Outputs(horn=Horn.COME_NOW))
+                await fake.seen(lambda server, count=count: len(writes(server)) >= count)
+            assert [on for _, on in writes(fake)] == [True, False, True]
+            fake.faults.clear()
+            outputs.apply(8, Outputs(horn=Horn.COME_NOW))
+            await fake.seen(lambda server: server.values[RELAYS, "coil", NUMBERS["horn"]] == 0)
+            outputs.apply(10, Outputs(horn=Horn.COME_NOW))
+            await fake.seen(lambda server: server.values[RELAYS, "coil", NUMBERS["horn"]] == 1)
+            await settle()
+        assert [(line["event"], line["on"]) for line in logs] == [
+            ("output.write_failed", True),
+            ("output.write_mended", False),
+        ]
