@@ -60,5 +60,6 @@ export PYTHON
 status=0
 sh tests/lint.sh || status=1 # told above; the tests still say what they have to say
 echo "== tests"
-"$PYTHON" -m pytest "$@" || status=1
+# Two at a time, a file each: an end-to-end file keeps its one long cure to itself.
+"$PYTHON" -m pytest -n 2 --dist loadfile "$@" || status=1
 exit $status
