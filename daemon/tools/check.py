@@ -7,6 +7,7 @@ from pathlib import Path
 
 from daemon.clock import RealClock
 from daemon.config import ChannelSettings, Config, RelaySettings, RigConfig
+from daemon.tools.broker import broker_faults
 from daemon.tools.show import complain, number, say, say_json, table
 from drivers.base import Link, LinkStatistics, Sample
 from drivers.modbus import open_link
@@ -60,10 +61,10 @@ def show_channels(config: Config, *, as_json: bool, offline: bool) -> int:
         offline: do not touch the wires.
 
     Returns:
-        0 when all is well, 1 when a channel cannot be read or a package is
-        not ours.
+        0 when all is well, 1 when a channel cannot be read, a package is not
+        ours, or a file for the broker is not as it must be.
     """
-    faults = misplaced_packages()
+    faults = misplaced_packages() + broker_faults(config)
     for fault in faults:
         complain(fault)
     counted = {"rigs": len(config.rigs), "links": len(config.links)}
@@ -71,7 +72,8 @@ def show_channels(config: Config, *, as_json: bool, offline: bool) -> int:
         if as_json:
             say_json({"configuration": "right", **counted, "faults": faults})
         else:
-            say("Configuration is right: {rigs} rig(s), {links} link(s).".format(**counted))
+            also = " What else is wrong is told above." if faults else ""
+            say("Configuration is right: {rigs} rig(s), {links} link(s).".format(**counted) + also)
         return 1 if faults else 0
     samples = asyncio.run(read_once(config))
     rows = [_row(config, point, sample) for point, (sample, _) in samples.items()]

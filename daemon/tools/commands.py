@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from daemon import logs
 from daemon.config import Config, ConfigError, RigConfig, load
+from daemon.tools.broker import broker_faults
 from daemon.tools.show import complain
 from rules.limits import LimitsBase
 
@@ -41,7 +42,7 @@ def supervise(options: argparse.Namespace) -> int:
     from daemon.supervise import supervise as run_daemon
 
     config = _config(options)
-    _look_for_password(config)  # a missing one is told now, not in a log
+    _look_at_broker_files(config)  # what is missing is told now, not in a log
     as_json = options.log == "json" or (options.log == "auto" and "INVOCATION_ID" in os.environ)
     logs.configure(as_json=as_json, level=options.log_level)
     # Sent when the terminal is closed: no reason to leave a rig alone.
@@ -87,7 +88,7 @@ def watch(options: argparse.Namespace) -> int:
     config = _config(options)
     if config.mqtt is None:
         raise ConfigError([f"{_path(options).name}: mqtt: missing; `watch` follows the broker"])
-    _look_for_password(config)
+    _look_at_broker_files(config)
     if options.rig is not None:
         _rig(config, options.rig)
     try:
@@ -185,13 +186,15 @@ def _run(reader: "StoreReader", run_id: int) -> None:
         raise WordsError(str(error.args[0])) from error
 
 
-def _look_for_password(config: Config) -> None:
-    if config.mqtt is None:
-        return
-    try:
-        config.mqtt.password()
-    except ValueError as error:
-        raise ConfigError([f"mqtt.{error}"]) from error
+def _look_at_broker_files(config: Config) -> None:
+    """See that signing in at the broker will not fail for want of a file.
+
+    Raises:
+        ConfigError: a file is not as it must be.
+    """
+    faults = broker_faults(config)
+    if faults:
+        raise ConfigError(faults)
 
 
 def _path(options: argparse.Namespace) -> Path:

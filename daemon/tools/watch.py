@@ -213,6 +213,7 @@ async def _messages(
         password=settings.password(),
         protocol=aiomqtt.ProtocolVersion.V5,
         timeout=settings.delivery_timeout_s,
+        tls_context=settings.tls(),
     ) as client:
         for kind in ("state", "event", "alarm/+"):
             await client.subscribe(f"{base}/{rig}/{kind}", qos=1)

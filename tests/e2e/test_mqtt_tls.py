@@ -1,5 +1,6 @@
 """The link over TLS to a real Mosquitto; certificates made here and thrown away."""
 
+import asyncio
 import subprocess
 from pathlib import Path
 from shutil import which
@@ -8,8 +9,10 @@ import pytest
 from structlog.testing import capture_logs
 from structlog.typing import EventDict
 
+from daemon.notify.settings import MqttSettings
+from daemon.tools.watch import JsonWatcher, WatchError, watch
 from tests.e2e.broker import Broker, free_port
-from tests.e2e.mqtt_link import MemoryOutbox, linked, until
+from tests.e2e.mqtt_link import SITE, MemoryOutbox, linked, until
 
 pytestmark = pytest.mark.skipif(which("openssl") is None, reason="apt install openssl")
 
@@ -54,6 +57,35 @@ async def test_only_a_broker_we_can_believe_gets_anything(
         broker.stop()
     assert bool(outbox.done) is delivered
     assert ("certificate verify failed" in _offline(logs)) is not delivered
+
+
+@pytest.mark.parametrize("believed", ["broker", "stranger"])
+async def test_watch_shows_its_password_only_to_a_broker_we_can_believe(
+    tmp_path: Path, believed: str
+) -> None:
+    ours = {name: certificate(tmp_path, name) for name in ("broker", "stranger")}
+    broker, port = with_tls(tmp_path)
+    broker.start()
+    settings = MqttSettings(
+        port=port,
+        username="board",
+        password_file=broker.password_file("board"),
+        tls_ca_file=ours[believed],
+    )
+    try:
+        following = asyncio.create_task(watch(settings, SITE, None, JsonWatcher()))
+        if believed == "stranger":
+            with pytest.raises(WatchError, match="certificate verify failed"):
+                await following
+            assert "u'board'" not in broker.log()
+            return
+        await asyncio.to_thread(broker.wait_for_log, "Sending SUBACK")
+        assert not following.done()
+        assert "u'board'" in broker.log()
+        following.cancel()
+        await asyncio.wait((following,))
+    finally:
+        broker.stop()
 
 
 def _offline(logs: list[EventDict]) -> str:

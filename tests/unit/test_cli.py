@@ -47,7 +47,13 @@ def installed(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(check_module, "misplaced_packages", list)
 
 
-Said = tuple[int, str, str]
+@pytest.fixture
+def secret(tmp_path: Path) -> Path:
+    """The broker's password file of the example, as it must be."""
+    path = tmp_path / "curehold.password"
+    path.write_text("secret\n")
+    path.chmod(0o600)
+    return path
 
 
 @pytest.mark.parametrize("columns", ["60", "80", "200"])
@@ -152,9 +158,14 @@ def test_a_missing_or_open_password_file_is_told_before_anything_starts(
     code, _, err = said("watch", "--config", config)
     assert code == CODE_BAD
     assert "everyone on this computer may use it" in err
+    secret.chmod(0o600)
+    with_tls = {"port = 1883\n": 'port = 8883\ntls_ca_file = "ca.crt"\n'}
+    code, _, err = said("supervise", "--config", shop(tmp_path, **with_tls))
+    assert code == CODE_BAD
+    assert err.startswith(f"mqtt.tls_ca_file {tmp_path}/ca.crt: no certificates to be read there")
 
 
-@pytest.mark.usefixtures("installed")
+@pytest.mark.usefixtures("installed", "secret")
 def test_check_offline_leaves_the_wires_alone(said: Console, tmp_path: Path) -> None:
     assert said("check", "--offline", "--config", shop(tmp_path)) == (
         CODE_OK,
@@ -168,6 +179,53 @@ def test_check_offline_leaves_the_wires_alone(said: Console, tmp_path: Path) -> 
     )
 
 
+@pytest.mark.usefixtures("installed")
+def test_check_looks_at_the_files_for_the_broker(
+    said: Console, tmp_path: Path, secret: Path
+) -> None:
+    with_tls = {"port = 1883\n": 'port = 8883\ntls_ca_file = "ca.crt"\n'}
+    plain = shop(tmp_path).rename(tmp_path / "plain.toml")
+    tls = shop(tmp_path, **with_tls)
+    assert said("check", "--offline", "--config", plain)[0] == CODE_OK
+    code, _, err = said("check", "--offline", "--config", tls)
+    assert (code, err[: err.index(": ")]) == (CODE_FOUND, f"mqtt.tls_ca_file {tmp_path}/ca.crt")
+    secret.chmod(0o604)
+    code, out, err = said("check", "--offline", "--config", plain)
+    assert code == CODE_FOUND
+    assert out.endswith(" What else is wrong is told above.\n")
+    assert f"(mode 0604); run: chmod o= {secret}\n" in err
+    secret.unlink()
+    code, out, err = said("check", "--offline", "--json", "--config", tls)
+    assert code == CODE_FOUND
+    assert json_lines(out)[0]["faults"] == err.splitlines()
+    assert [line.split()[0] for line in err.splitlines()] == [
+        "mqtt.password_file",
+        "mqtt.tls_ca_file",
+    ]
+    plain.write_text(re.sub(r"\[mqtt\][^\[]*", "", plain.read_text()))
+    assert said("check", "--offline", "--config", plain)[0] == CODE_OK
+
+
+@pytest.mark.usefixtures("installed")
+async def test_check_with_the_wires_looks_at_the_password_file_too(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    quiet_logs(monkeypatch)
+    fake = FakeServer(on_the_wire())
+    await fake.start()
+    try:
+        config = shop(
+            tmp_path, **{'"192.0.2.10"': '"127.0.0.1"', "port = 502\n": f"port = {fake.port}\n"}
+        )
+        code = await asyncio.to_thread(cli.main, ["check", "--config", str(config)])
+    finally:
+        await fake.stop()
+    out, err = capsys.readouterr()
+    assert code == CODE_FOUND
+    assert "19 read, all good." in out
+    assert err.startswith("mqtt.password_file ")
+
+
 def on_the_wire() -> dict[tuple[int, str, int], int]:
     """The example's modules, cold and empty, as they answer. Invented."""
     values: dict[tuple[int, str, int], int] = {}
@@ -178,7 +236,7 @@ def on_the_wire() -> dict[tuple[int, str, int], int]:
     return values
 
 
-@pytest.mark.usefixtures("installed")
+@pytest.mark.usefixtures("installed", "secret")
 async def test_check_reads_every_channel_once(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -212,7 +270,7 @@ async def test_check_reads_every_channel_once(
     assert by_name["pad_outer_c"]["reason"] == "open_circuit"
 
 
-@pytest.mark.usefixtures("installed")
+@pytest.mark.usefixtures("installed", "secret")
 def test_check_of_a_module_that_is_not_there_ends_and_says_so(
     said: Console, tmp_path: Path
 ) -> None:
@@ -241,6 +299,7 @@ def test_check_says_what_it_can_do_about_the_heat(tmp_path: Path) -> None:
         assert heat_words(load(path).rigs[0]).startswith(told)
 
 
+@pytest.mark.usefixtures("secret")
 def test_packages_from_elsewhere_are_told(
     said: Console, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -329,10 +388,8 @@ async def test_what_is_no_daemon_is_told(
         assert err.startswith(f"{path}: ")
 
 
+@pytest.mark.usefixtures("secret")
 def test_watch_needs_a_broker_and_a_rig_that_is_there(said: Console, tmp_path: Path) -> None:
-    secret = tmp_path / "curehold.password"
-    secret.write_text("secret\n")
-    secret.chmod(0o600)
     config = shop(tmp_path, **{"port = 1883": "port = 9"})
     code, _, err = said("watch", "--rig", "bay-9", "--config", config)
     assert (code, err) == (CODE_BAD, "no rig bay-9: there are bay-2\n")
