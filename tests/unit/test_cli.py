@@ -160,7 +160,7 @@ def test_a_missing_or_open_password_file_is_told_before_anything_starts(
     assert "everyone on this computer may use it" in err
     secret.chmod(0o600)
     with_tls = {"port = 1883\n": 'port = 8883\ntls_ca_file = "ca.crt"\n'}
-    code, _, err = said("supervise", "--config", shop(tmp_path, **with_tls))
+    code, _, err = said("watch", "--config", shop(tmp_path, **with_tls))
     assert code == CODE_BAD
     assert err.startswith(f"mqtt.tls_ca_file {tmp_path}/ca.crt: no certificates to be read there")
 
