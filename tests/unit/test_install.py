@@ -91,8 +91,11 @@ def again(stage) -> Path:
     return stage
 
 
-def test_the_installed_example_is_right_by_the_installed_program(stage):
-    checked = _curehold(stage, "check", "--offline", "--config", str(stage / CONFIGURATION))
+def test_the_installed_example_is_right_by_the_installed_program(stage, tmp_path):
+    staged = tmp_path / "staged.toml"
+    text = (stage / CONFIGURATION).read_text()
+    staged.write_text(text.replace('"/etc/curehold/', f'"{stage}/etc/curehold/'))
+    checked = _curehold(stage, "check", "--offline", "--config", str(staged))
     assert (checked.returncode, checked.stderr) == (0, "")
     assert checked.stdout.startswith("Configuration is right: 1 rig(s)")
 
