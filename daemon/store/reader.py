@@ -197,6 +197,11 @@ class StoreReader:
             raise StoreDamaged(f"{self._path}: {error}") from error
         if version == SCHEMA_VERSION:
             return
+        if version == 0:
+            raise StoreVersion(
+                f"{self._path}: is only just being made; try again in a moment, "
+                "and if it stays so start the daemon on it once"
+            )
         remedy = "start this version of the daemon on it once"
         if version > SCHEMA_VERSION:
             remedy = "read it with the version that made it"

@@ -2,6 +2,7 @@
 
 import os
 import sqlite3
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
@@ -64,6 +65,43 @@ async def test_a_newer_schema_is_refused_and_left_alone(tmp_path: Path) -> None:
 
 async def test_a_database_of_another_program_is_left_alone(tmp_path: Path) -> None:
     path = tmp_path / "other.db"
+    with _connect(path) as connection:
+        connection.execute("CREATE TABLE invoice (number INTEGER)")
+    before = path.read_bytes()
+    with pytest.raises(StoreDamaged, match=r"other.db: is a database of another program"):
+        await Store.open(path)
+    with pytest.raises(StoreDamaged, match=r"other.db: is a database of another program"):
+        StoreReader(path).runs()
+    assert path.read_bytes() == before
+
+
+def _only_begun(path: Path) -> None:
+    """As sqlite-utils leaves a new file before our first step."""
+    with _connect(path) as connection:
+        MIGRATIONS.ensure_migrations_table(Database(connection))
+
+
+def _empty(path: Path) -> None:
+    path.touch()
+
+
+@pytest.mark.parametrize("made", [_empty, _only_begun])
+async def test_a_store_that_is_just_being_made_is_told_as_such(
+    tmp_path: Path, made: Callable[[Path], None]
+) -> None:
+    path = tmp_path / "store.db"
+    made(path)
+    with pytest.raises(StoreVersion, match=r"store.db: is only just being made; try again in a"):
+        StoreReader(path).runs()
+    async with opened_store(path):
+        assert StoreReader(path).runs() == []
+
+
+async def test_a_table_of_steps_does_not_make_another_programs_database_ours(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "other.db"
+    _only_begun(path)
     with _connect(path) as connection:
         connection.execute("CREATE TABLE invoice (number INTEGER)")
     before = path.read_bytes()
