@@ -55,8 +55,7 @@ class Workshop:
         ):
             text, changed = re.subn(pattern, value, text)
             assert changed == 1, pattern
-        head, rig = text.split("[rigs.bay-2.facts]", 1)
-        rig = "[rigs.bay-2.facts]" + rig
+        rig = text[text.index("[rigs.bay-2.facts]") :]
         for number in range(1, rigs):
             more = rig.replace("bay-2", f"bay-{number + 2}").replace("BAY 2", f"BAY {number + 2}")
             text += re.sub(

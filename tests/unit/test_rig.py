@@ -8,6 +8,7 @@ import asyncio
 from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -167,7 +168,7 @@ async def test_frames_come_by_the_clock_once_a_period(tmp_path: Path) -> None:
         await bench.pass_time(20)
         frames = [frame async for frame in bench.store.frames("bay-2", 0)]
     assert [frame.seq for frame in frames] == list(range(1, 21))
-    steps = {after.t_ns - before.t_ns for before, after in zip(frames, frames[1:], strict=False)}
+    steps = {after.t_ns - before.t_ns for before, after in pairwise(frames)}
     assert steps == {1_000_000_000}
 
 
