@@ -14,12 +14,13 @@ from pydantic import ValidationError
 from daemon.notify.messages import AlarmMessage, EventMessage, StateMessage
 from daemon.notify.settings import MqttSettings
 from daemon.notify.topics import Topics
-from daemon.tools.live import hold_line, measured
-from daemon.tools.show import duration, say, say_json, say_wrapped
+from daemon.tools.live import measured
+from daemon.tools.show import bar, duration, say, say_json, say_wrapped
 
 SEEN_MAX = 10_000
 # Without a terminal a bar cannot move: then a line for each such share of the hold.
 PLAIN_SHARE = 0.25
+HOLD_BAR = 10
 
 
 class WatchError(Exception):
@@ -73,14 +74,20 @@ class Watcher:
             self._hold(state)
 
     def _hold(self, state: StateMessage) -> None:
-        text = f"{state.at[11:16]} HOLD {hold_line(state)[5:]}  {measured(state)}"
+        done_min, whole_min = state.hold_s / 60, state.hold_min or 1
+        off = state.heat_off_expected_at
+        text = (
+            f"{state.at[11:16]} HOLD {bar(done_min / whole_min, HOLD_BAR)} "
+            f"{done_min:.0f}/{whole_min:.0f} min  {measured(state)}"
+            + (f"  off {off[11:16]}" if off else "")
+        )
         if self.terminal:
             # A line longer than the terminal could not be drawn over.
             sys.stdout.write(f"\r\x1b[K{text[: shutil.get_terminal_size().columns - 1]}")
             sys.stdout.flush()
             self.drawn = True
             return
-        share = state.hold_s / (state.hold_min or 1) / 60
+        share = done_min / whole_min
         if share >= self.share.get(state.rig, 0.0):
             self.share[state.rig] = (share // PLAIN_SHARE + 1) * PLAIN_SHARE
             self._line(text)
@@ -102,6 +109,10 @@ class Watcher:
             return
         if message.state == "clear":
             self._line(f"{message.at[11:16]} OVER {message.tag}")
+            return
+        if message.follows:
+            # The leading alarm's message says what to do; a second order would only confuse.
+            self._line(f"{message.at[11:16]} with it {message.tag}: {message.said}")
             return
         self._line(f"{message.at[11:16]} {message.state.upper()} {message.tag}: {message.said}")
         self._line(f"MESSAGE, by the broker: {message.text}", indent="      ")

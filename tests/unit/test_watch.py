@@ -64,7 +64,7 @@ def event(body: Event, message_id: str = "e-1") -> bytes:
     )
 
 
-def alarm(state: str = "trip", message_id: str = "a-1") -> bytes:
+def alarm(state: str = "trip", message_id: str = "a-1", follows: str = "") -> bytes:
     return (
         AlarmMessage(
             message_id=message_id,
@@ -77,6 +77,7 @@ def alarm(state: str = "trip", message_id: str = "a-1") -> bytes:
             said="inner air -42 kPa in 3 s",
             text="BAY 2 GO NOW: HEAT CUT. STAND CLEAR. inner air -42 kPa in 3 s. Since 07:20.",
             order=1,
+            follows=follows,
         )
         .model_dump_json()
         .encode()
@@ -119,12 +120,12 @@ def test_plain_the_hold_gives_a_line_a_quarter(
     for minutes in range(151):
         plain.take(STATE_TOPIC, hold(minutes))
     told = lines(capsys)
-    assert [line.split("] ")[1].split(" of")[0] for line in told] == [
-        "0 s",
-        "38 min",
-        "1 h 15 min",
-        "1 h 53 min",
-        "2 h 30 min",
+    assert [line.split("] ")[1].split(" min")[0] for line in told] == [
+        "0/150",
+        "38/150",
+        "75/150",
+        "113/150",
+        "150/150",
     ]
     assert all(line.startswith("07:20 HOLD [") for line in told)
     # The next run begins anew.
@@ -254,3 +255,34 @@ def test_as_json_each_message_is_a_line(capsys: pytest.CaptureFixture[str]) -> N
     assert StateMessage.model_validate_json(json.dumps(first["message"])).title == "BAY 2"
     assert second == {"topic": ALARM_TOPIC, "message": None}
     assert third["message"]["event"]["outcome"] == "done"
+
+
+def test_what_came_with_another_alarm_gives_no_second_order(
+    plain: Watcher, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plain.take(ALARM_TOPIC, alarm(message_id="a-1", follows="pad.sensor"))
+    assert lines(capsys) == ["07:20 with it bag.burst: inner air -42 kPa in 3 s"]
+    plain.take(ALARM_TOPIC, alarm(message_id="a-2"))
+    assert "STAND CLEAR" in capsys.readouterr().out
+
+
+def test_the_hold_line_fits_eighty_columns(
+    plain: Watcher, capsys: pytest.CaptureFixture[str]
+) -> None:
+    values = {"pad_inner_c": good(140.4), "pad_outer_c": good(139.0)}
+    values |= {"bag_inner_kpa": good(209.0), "bag_outer_kpa": good(208.0)}
+    off = "2026-03-14T10:32:00.000Z"
+    plain.take(
+        STATE_TOPIC,
+        state(
+            phase=Phase.CURE,
+            hold_min=150.0,
+            hold_s=7199.0,
+            run=1,
+            values=values,
+            heat_off_expected_at=off,
+        ),
+    )
+    line = lines(capsys)[-1]
+    assert line.endswith("120/150 min  pads 140/139 C  air 209/208 kPa  off 10:32")
+    assert len(line) <= 80, line
