@@ -5,11 +5,14 @@ link="modules", silent_s=6.2)`: a literal dotted name, values as keys with
 units. `rig` and `run` are bound, not repeated. What libraries log comes
 through at warning and above, so that a fault of theirs is not lost.
 
-No line is worth a rig: where a line cannot be written, because the terminal or
-the pipe is gone or the disk is full, it is dropped and the program goes on.
+No line is worth a rig: where a line cannot be written now, because the terminal
+or the pipe is gone, stopped or full, or the disk is, it is dropped and the program
+goes on.
 """
 
+import io
 import logging
+import select
 import sys
 from contextlib import suppress
 from typing import TextIO, cast
@@ -23,6 +26,9 @@ HIDDEN = "(not logged)"
 # Logs every silence of a unit as an error with a dump of bytes. The same is in
 # our readings, statistics and alarms, and once each.
 TOLD_BY_US = ("pymodbus.logging",)
+# Characters of at most 4 bytes. A pipe that is ready takes 4096 bytes without a wait.
+# Source: pipe(7), PIPE_BUF on Linux.
+PIECE_MAX = 1000
 
 log = structlog.get_logger()
 
@@ -91,21 +97,34 @@ def _hide_secrets(_logger: WrappedLogger, _method: str, event: EventDict) -> Eve
 
 
 class _Unfailing:
-    """A stream of text that drops what cannot be written."""
+    """A stream of text that drops what cannot be written at once."""
 
     def __init__(self, stream: TextIO | None) -> None:
         """Wrap it; None, as Python has it for a standard error closed at the start: all drops."""
         self._stream = stream
 
     def write(self, text: str) -> None:
-        if self._stream is not None:
-            with suppress(OSError, ValueError):  # ValueError: it was closed
-                self._stream.write(text)
+        if self._stream is None:
+            return
+        with suppress(OSError, ValueError):  # ValueError: it was closed
+            for start in range(0, len(text), PIECE_MAX):
+                if not _ready(self._stream):
+                    return
+                self._stream.write(text[start : start + PIECE_MAX])
 
     def flush(self) -> None:
         if self._stream is not None:
             with suppress(OSError, ValueError):
                 self._stream.flush()
+
+
+def _ready(stream: TextIO) -> bool:
+    """A write would not wait: a loop that waits for a terminal watches no rig."""
+    try:
+        number = stream.fileno()
+    except io.UnsupportedOperation:  # in memory
+        return True
+    return bool(select.select([], [number], [], 0)[1])
 
 
 class _LibraryHandler(logging.StreamHandler[TextIO]):

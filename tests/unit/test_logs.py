@@ -260,3 +260,32 @@ def _status(daemon: "subprocess.Popen[bytes]", home: Path, *, after: str) -> str
         if at > after:
             return str(at)
     pytest.fail(f"no state after {after!r}")
+
+
+TALKS_A_LOT = """
+import logging
+from daemon import logs
+logs.configure(as_json=True)
+for number in range(100):
+    logs.log.warning("link.down", number=number)
+    logging.getLogger("somelibrary").warning("x" * 40_000)
+"""
+
+
+def test_a_reader_that_reads_no_more_stops_nothing(tmp_path: Path) -> None:
+    talker = subprocess.Popen(
+        [sys.executable, "-c", TALKS_A_LOT],
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        assert talker.wait(20) == 0
+        _, said = talker.communicate()
+    finally:
+        talker.kill()
+        talker.wait(10)
+    events = [json.loads(line) for line in said.splitlines()[:2]]
+    assert [event["event"][:9] for event in events] == ["link.down", "x" * 9]
+    assert 50_000 < len(said) < 66_000, "as much as the pipe took, and the rest is dropped"
