@@ -10,20 +10,24 @@ Standard:
 Limits:
     `span_s` looked back over and `coverage_s` needed before it speaks;
     `settle_s` after the bags are first held; `floor_kpa_per_h`, a leak too small
-    to matter; `warn_kpa` and `needed_h`, what the bag must stay above and for
-    how long; `trip_kpa` and `trip_within_min`; `step_kpa`, a change within 20 s
-    that is a hand at the valve; `clear_after_s`; `hot_c`; `gas_share` and
-    `ambient_c` for the temperature of the air.
+    to matter; `fallen_kpa`, how far a bag must be below its highest level before
+    the alarm begins, more than a regulator lets it swing; `warn_kpa` and
+    `needed_h`, what the bag must stay above and for how long; `trip_kpa` and
+    `trip_within_min`; `step_kpa`, a change within 20 s that is a hand at the
+    valve; `clear_after_s`; `hot_c`; `gas_share` and `ambient_c` for the
+    temperature of the air.
 Trips when:
     At its present rate a hot bag reaches 150 kPa within 10 min. Warns when it
     reaches 180 kPa sooner than the 3 h for which pressure may still be needed.
     The rate is the middle one of the three falls between the quarters of the
     last 15 min (of what there is, from 5 min), if the least of them is 6 kPa/h
-    too: one step, wherever it lies, is no leak. A trim or a refill by hand
-    starts it afresh. With bags locked off or
-    on a regulator that does not vent, a fall counts only as far as both the
-    gauge and the gauge corrected for the air's temperature show it, so that
-    neither a bag that cools nor one that warms is a leak.
+    too: one step, wherever it lies, is no leak. It begins only 6 kPa below the
+    bag's highest level, or half-way from there to 180 kPa: under a regulator that
+    lets the air sink a little and refills it, it falls like a leak, over and
+    over. A trim or a refill by hand starts it afresh. With bags locked off or on
+    a regulator that does not vent, a fall counts only as far as both the gauge
+    and the gauge corrected for the air's temperature show it, so that neither a
+    bag that cools nor one that warms is a leak.
 Clears when:
     The forecast has been long enough again for 2 min. After a trim or a refill
     that takes 5 min more, for the rate must be seen anew.
@@ -81,6 +85,7 @@ class Limits(BaseModel):
     coverage_s: float = Field(default=300.0, ge=60, le=7200)
     settle_s: float = Field(default=180.0, ge=0, le=3600)
     floor_kpa_per_h: float = Field(default=6.0, gt=0, le=600)
+    fallen_kpa: float = Field(default=6.0, ge=0, le=50)
     warn_kpa: float = Field(default=180.0, gt=0, le=600)
     needed_h: float = Field(default=3.0, gt=0, le=24)
     trip_kpa: float = Field(default=150.0, gt=0, le=600)
@@ -115,6 +120,8 @@ class BagMemory:
         corrected: the same brought to 20 °C, kPa; empty when not needed.
         judged_ns: process time at which the rate was last taken, ns.
         rate_kpa_per_h: how fast it falls, kPa/h; None while not known.
+        highest_kpa: highest level since the windows began, kPa absolute, a level
+            being the mean of a bucket; None before the first.
         standing: what stands.
     """
 
@@ -122,6 +129,7 @@ class BagMemory:
     corrected: Window = Window(900.0, BUCKETS)
     judged_ns: int = 0
     rate_kpa_per_h: float | None = None
+    highest_kpa: float | None = None
     standing: Standing = QUIET
 
 
@@ -189,13 +197,17 @@ def _follow(limits: Limits, was: BagMemory, view: View, name: str) -> BagMemory:
         return was if view.reading(name) is not None else BagMemory()
     plain, corrected = _windows(limits, was, view, name, value)
     if (view.now_ns - was.judged_ns) < JUDGE_EVERY_S * NS_PER_S:
-        return BagMemory(plain, corrected, was.judged_ns, was.rate_kpa_per_h, was.standing)
+        return replace(was, plain=plain, corrected=corrected)
+    fallen_kpa, highest_kpa = _fallen_kpa(was, plain)
     rate = _rate_kpa_per_h(limits, plain)
     if rate is not None and corrected.buckets:
         rate = min(rate, _rate_kpa_per_h(limits, corrected) or 0.0)
     standing = was.standing
     if rate is not None:
         demand = _demand(limits, view, value, rate)
+        room_kpa = value + fallen_kpa - limits.warn_kpa
+        if was.standing is QUIET and fallen_kpa < min(limits.fallen_kpa, room_kpa / 2):
+            demand = Level.CLEAR
         standing = stand(
             view,
             was.standing,
@@ -203,7 +215,19 @@ def _follow(limits: Limits, was: BagMemory, view: View, name: str) -> BagMemory:
             away=demand is Level.CLEAR,
             clear_after_s=limits.clear_after_s,
         )
-    return BagMemory(plain, corrected, view.now_ns, rate, standing)
+    return BagMemory(plain, corrected, view.now_ns, rate, highest_kpa, standing)
+
+
+def _fallen_kpa(was: BagMemory, plain: Window) -> tuple[float, float]:
+    """How far the newest whole bucket is below the highest so far, and that one, kPa absolute."""
+    whole = plain.buckets[-2:][0]
+    level_kpa = whole.total / whole.count
+    highest_kpa = was.highest_kpa
+    # A window that does not go back to the last look was begun afresh since.
+    if highest_kpa is None or plain.buckets[0].begin_ns > was.judged_ns:
+        highest_kpa = level_kpa
+    highest_kpa = max(highest_kpa, level_kpa)
+    return highest_kpa - level_kpa, highest_kpa
 
 
 def _windows(
