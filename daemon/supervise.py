@@ -76,17 +76,21 @@ class Supervisor:
         """Supervise until `stop`, then take heat away, flush, and say goodbye."""
         async with asyncio.TaskGroup() as group:
             lower = [
-                group.create_task(self._guarded(f"link {name}", link.run))
+                group.create_task(self._guarded(f"link {name}", link.run), name=f"link {name}")
                 for name, link in self.links.items()
             ]
             lower += [
-                group.create_task(self._guarded(f"outputs {name}", rig.outputs.run))
+                group.create_task(
+                    self._guarded(f"outputs {name}", rig.outputs.run), name=f"outputs {name}"
+                )
                 for name, rig in self.rigs.items()
             ]
-            rigs = [group.create_task(rig.run()) for rig in self.rigs.values()]
-            talk = [group.create_task(self._guarded("control", self._control.run))]
+            rigs = [
+                group.create_task(rig.run(), name=f"rig {name}") for name, rig in self.rigs.items()
+            ]
+            talk = [group.create_task(self._guarded("control", self._control.run), name="control")]
             if self._mqtt is not None:
-                talk.append(group.create_task(self._guarded("mqtt", self._mqtt.run)))
+                talk.append(group.create_task(self._guarded("mqtt", self._mqtt.run), name="mqtt"))
             talk.append(group.create_task(self._feed_watchdog()))
             await self._say_ready(stop)
             await stop.wait()
@@ -237,4 +241,4 @@ async def _cancelled(tasks: list["asyncio.Task[None]"]) -> None:
         if left:
             _, left = await asyncio.wait(left, timeout=CANCEL_S)
     if left:
-        log.error("daemon.parts_left", parts=sorted(str(task.get_coro()) for task in left))
+        log.error("daemon.parts_left", parts=sorted(task.get_name() for task in left))

@@ -56,10 +56,10 @@ def started(
             end(child)
 
 
-def end(child: "subprocess.Popen[str]") -> None:
+def end(child: "subprocess.Popen[str]", by: signal.Signals = signal.SIGTERM) -> None:
     """Ask a child to end, and make it so."""
     if child.poll() is None:
-        child.send_signal(signal.SIGTERM)
+        child.send_signal(by)
     try:
         child.wait(timeout=10)
     except subprocess.TimeoutExpired:
@@ -162,7 +162,7 @@ def show(scenario: str) -> int:
                 if broker.poll() is not None or code:
                     raise TryError(f"the daemon ended with {code}; see {HOME / 'daemon.log'}")
             finally:
-                end(watcher)
+                end(watcher, signal.SIGINT)  # as a person would leave it
     print_ending(config)
     return 0
 

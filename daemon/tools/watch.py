@@ -125,10 +125,14 @@ class Watcher:
             del self.seen[next(iter(self.seen))]
         return True
 
-    def _line(self, text: str, *, indent: str = "") -> None:
+    def leave(self) -> None:
+        """End the line being drawn, so that the next program begins on its own."""
         if self.drawn:
             say()
             self.drawn = False
+
+    def _line(self, text: str, *, indent: str = "") -> None:
+        self.leave()
         if self.terminal:
             say_wrapped(text, indent=indent, hang="      ")
         else:
@@ -192,6 +196,9 @@ class JsonWatcher:
         event = body.get("event") if isinstance(body, dict) else None
         return bool(self.until) and isinstance(event, dict) and event.get("event") == self.until
 
+    def leave(self) -> None:
+        """Nothing is half drawn here."""
+
 
 async def watch(
     settings: MqttSettings, site: str, rig: str | None, watcher: Watcher | JsonWatcher
@@ -236,5 +243,8 @@ async def _messages(
 def follow(settings: MqttSettings, site: str, rig: str | None, until: str, *, as_json: bool) -> int:
     """`watch`, from a command line; 0."""
     watcher = JsonWatcher(until) if as_json else Watcher(until)
-    asyncio.run(watch(settings, site, rig, watcher))
+    try:
+        asyncio.run(watch(settings, site, rig, watcher))
+    finally:
+        watcher.leave()
     return 0

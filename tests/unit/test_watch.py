@@ -286,3 +286,16 @@ def test_the_hold_line_fits_eighty_columns(
     line = lines(capsys)[-1]
     assert line.endswith("120/150 min  pads 140/139 C  air 209/208 kPa  off 10:32")
     assert len(line) <= 80, line
+
+
+def test_leaving_ends_the_line_being_drawn_and_only_that(
+    plain: Watcher, tty: Watcher, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tty.take(STATE_TOPIC, hold(20))
+    capsys.readouterr()
+    tty.leave()
+    assert capsys.readouterr().out == "\n"
+    plain.take(STATE_TOPIC, hold(20))
+    capsys.readouterr()
+    plain.leave()
+    assert capsys.readouterr().out == ""
