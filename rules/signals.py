@@ -6,8 +6,9 @@ Source:
 
 from dataclasses import dataclass, replace
 
+from rules.believed import believed
 from rules.channels import PADS
-from rules.frame import NS_PER_S, Frame, Quality
+from rules.frame import NS_PER_S, Frame
 from rules.window import Bucket, Window
 
 
@@ -88,13 +89,13 @@ def _good(frame: Frame, names: tuple[str, ...]) -> tuple[list[float], bool]:
     found: list[float] = []
     whole = True
     for name in names:
-        reading = frame.values.get(name)
-        if reading is None:
+        if name not in frame.values:
             continue
-        if reading.quality is Quality.GOOD and reading.value is not None:
-            found.append(reading.value)
-        else:
+        value = believed(name, frame.values[name])
+        if value is None:
             whole = False
+        else:
+            found.append(value)
     return found, whole
 
 
@@ -158,8 +159,9 @@ def _follow_pads(pads: tuple[PadSignal, ...], frame: Frame, now_ns: int) -> tupl
         if reading is None:
             continue
         pad = known.get(name, PadSignal(name))
-        if reading.quality is Quality.GOOD and reading.value is not None:
-            pad = _follow_pad(pad, now_ns, reading.value)
+        value = believed(name, reading)
+        if value is not None:
+            pad = _follow_pad(pad, now_ns, value)
         followed.append(pad)
     return tuple(followed)
 

@@ -9,8 +9,9 @@ Source:
 
 from dataclasses import dataclass, replace
 
+from rules.believed import PAD_C_POSSIBLE, believed
 from rules.channels import BAGS, PADS
-from rules.frame import NS_PER_S, Frame, Quality, Reason
+from rules.frame import NS_PER_S, Frame, Quality, Reading, Reason
 from rules.phases import Phase
 from rules.signals import Signals
 
@@ -91,7 +92,7 @@ def _newly(name: str, frame: Frame, signals: Signals, now_ns: int, dt_s: float) 
     reading = frame.values.get(name)
     if reading is None:
         return None
-    if reading.reason is Reason.OPEN_CIRCUIT:
+    if _is_open(reading):
         return Unplugged(name, by_drop=False)
     past = next((pad.minutes.buckets for pad in signals.pads if pad.name == name), ())
     ambient = frame.values.get("ambient_c")
@@ -104,6 +105,13 @@ def _newly(name: str, frame: Frame, signals: Signals, now_ns: int, dt_s: float) 
     dropped = past[-1].last - reading.value > DROP_C_PER_S * passed_s
     near = abs(reading.value - ambient.value) <= NEAR_AMBIENT_C
     return Unplugged(name, by_drop=True) if dropped and near else None
+
+
+def _is_open(reading: Reading) -> bool:
+    """An open circuit, as the input tells it, as a trace has it, or as the end of the scale."""
+    if reading.reason in (Reason.OPEN_CIRCUIT, Reason.MISSING):
+        return True
+    return reading.value is not None and reading.value > PAD_C_POSSIBLE[1]
 
 
 def _still(item: Unplugged, frame: Frame, now_ns: int, replug_s: float) -> Unplugged | None:
@@ -119,10 +127,10 @@ def _still(item: Unplugged, frame: Frame, now_ns: int, replug_s: float) -> Unplu
 
 def _back(item: Unplugged, frame: Frame) -> bool:
     """The pad reads as a plugged-in pad would."""
-    reading = frame.values[item.name]
-    if reading.quality is not Quality.GOOD or reading.value is None:
+    value = believed(item.name, frame.values[item.name])
+    if value is None:
         return False
     ambient = frame.values.get("ambient_c")
     if not item.by_drop or ambient is None or ambient.value is None:
         return True
-    return abs(reading.value - ambient.value) > NEAR_AMBIENT_C
+    return abs(value - ambient.value) > NEAR_AMBIENT_C

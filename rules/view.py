@@ -6,9 +6,10 @@ everywhere and is not judged.
 
 from dataclasses import dataclass
 
+from rules.believed import believed
 from rules.channels import BAGS, PADS
 from rules.facts import RigFacts
-from rules.frame import NS_PER_S, Frame, Quality, Reading
+from rules.frame import NS_PER_S, Frame, Reading
 from rules.phases import Phase
 
 
@@ -62,15 +63,12 @@ class View:
         return self.frame.values.get(channel)
 
     def good(self, channel: str) -> float | None:
-        """The value of a channel if it is good; None when not fitted or not good.
+        """The value of a channel if it is believed; else None.
 
         Source:
-            Own method.
+            `rules.believed`.
         """
-        reading = self.frame.values.get(channel)
-        if reading is None or reading.quality is not Quality.GOOD:
-            return None
-        return reading.value
+        return believed(channel, self.frame.values.get(channel))
 
     def is_on(self, channel: str) -> bool | None:
         """A switch's state; None when not fitted or not good.

@@ -7,6 +7,7 @@ Source:
 import math
 from dataclasses import dataclass
 
+from rules.believed import PAD_C_POSSIBLE
 from rules.channels import BAGS, BY_NAME, PADS
 from rules.events import Level
 from rules.facts import RigFacts
@@ -17,8 +18,7 @@ from rules.view import View
 UNDER_AIR = frozenset({Phase.HEAT_UP, Phase.CURE, Phase.COOL_DOWN})
 KELVIN = 273.15
 BOILING_MARGIN_C = 5.0
-# Outside these a "good" reading is no temperature of a pad and no pressure of a bag.
-PAD_C_POSSIBLE = (-KELVIN, 2000.0)
+# Outside these a "good" reading is no pressure of a bag.
 BAG_KPA_POSSIBLE = (-110.0, 5000.0)
 # Frames further apart than this are each taken at their word: waiting for a
 # second opinion would cost more than a rogue sample.
@@ -99,10 +99,10 @@ def confirmed(view: View, since_ns: int | None, after_s: float) -> bool:
 
 
 def pad_c(view: View, name: str) -> float | None:
-    """A pad's good and possible reading, °C, or None.
+    """A pad's good and possible reading, °C, or None; also of the air around.
 
     Source:
-        Absolute zero, SI Brochure; the upper end is above every thermocouple in use.
+        `PAD_C_POSSIBLE`.
     """
     value = view.good(name)
     return value if value is not None and PAD_C_POSSIBLE[0] <= value <= PAD_C_POSSIBLE[1] else None

@@ -24,8 +24,8 @@ Clears when:
     The pad has been more than 2 C below the warning limit for 60 s.
 When data is missing:
     Only good readings count, here as for the end of the alarm: what stands goes
-    on standing. An uncertain or bad reading is `pad.sensor`'s business, a dead
-    link `link.stale`'s.
+    on standing. An uncertain, bad or impossible reading (above 400 C) is
+    `pad.sensor`'s business, a dead link `link.stale`'s.
 Not covered:
     The rubber between the pads; a hot spot away from the sensor; a sensor that
     has come off its pad and reads low.

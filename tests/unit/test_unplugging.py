@@ -21,7 +21,14 @@ def test_an_open_circuit_is_unplugged_only_without_air(place, unplugged):
 
 @pytest.mark.parametrize(
     ("reason", "unplugged"),
-    [("open_circuit", True), ("short_circuit", False), ("no_reply", False), ("missing", False)],
+    [
+        ("open_circuit", True),
+        ("missing", True),  # an empty cell: a trace has no other way to say so
+        (1372.0, True),  # the end of type K's scale, NIST ITS-90
+        (-200.0, False),
+        ("short_circuit", False),
+        ("no_reply", False),
+    ],
 )
 def test_only_an_open_circuit_shows_it(reason, unplugged):
     story = story_in("preheat", 1.0).set(pad_inner_c=reason).run(3)
