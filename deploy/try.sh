@@ -32,13 +32,26 @@ fi
     exit 1
 }
 
+log=.cache/try-setup.log
+mkdir -p .cache
+trap 'say "stopped; nothing is left running"; exit 130' INT TERM
+
+# What a step prints is shown only when it fails.
+step() {
+    "$@" >"$log" 2>&1 || {
+        cat "$log" >&2
+        say "that did not work: $*"
+        exit 1
+    }
+}
+
 home=.cache/venv-try
 stamp=$(cat pyproject.toml "$0" | sha256sum | cut -c1-16)
 if [ "$(cat "$home/stamp" 2>/dev/null)" != "$stamp" ]; then
     say "making its own Python environment in $home (once, a minute)"
     rm -rf "$home"
-    "$python" -m venv "$home"
-    "$home/bin/pip" install --quiet --disable-pip-version-check -e .
+    step "$python" -m venv "$home"
+    step "$home/bin/pip" install --quiet --disable-pip-version-check -e .
     echo "$stamp" >"$home/stamp"
 fi
 exec "$home/bin/python" deploy/try_show.py "$@"

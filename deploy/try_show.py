@@ -4,6 +4,7 @@ Run by `deploy/try.sh`. Everything it starts is a real part of the project or a
 real broker; all of it listens on this computer only and ends with this program.
 """
 
+import fcntl
 import json
 import os
 import shutil
@@ -73,11 +74,14 @@ def broker_command(port: int) -> list[str]:
     """Accounts, rights and configuration as deployed, on a port of its own."""
     home = HOME / "broker"
     home.mkdir()
-    subprocess.run(  # noqa: S603  # our own script
+    made = subprocess.run(  # noqa: S603  # our own script
         ["/bin/sh", str(HERE / "mosquitto" / "make-users.sh"), str(home), *ACCOUNTS],
-        check=True,
+        check=False,
         capture_output=True,
+        text=True,
     )
+    if made.returncode:
+        raise TryError(f"the broker's accounts cannot be made: {made.stderr.strip()}")
     shutil.copy(HERE / "mosquitto" / "acl", home / "acl")
     text = (HERE / "mosquitto" / "curehold.conf").read_text()
     text = text.replace("/etc/mosquitto/curehold/", f"{home}/")
@@ -125,6 +129,18 @@ def ports_of(plant: "subprocess.Popen[str]") -> tuple[int, int]:
         raise TryError(f"the pretend rig did not start; see {HOME / 'plant.log'}")
     ready = json.loads(line)
     return ready["modbus_port"], ready["pace_port"]
+
+
+@contextmanager
+def alone() -> Iterator[None]:
+    """Nobody else shows anything in this folder: a second one would clear it away."""
+    HOME.parent.mkdir(exist_ok=True)
+    with HOME.with_suffix(".lock").open("w") as file:
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            raise TryError("it runs in this folder already; let that one end first") from error
+        yield
 
 
 def show(scenario: str) -> int:
@@ -182,7 +198,8 @@ def main() -> int:
     """Run; 0 when all went well, 1 when something did not start, 130 on Ctrl-C."""
     signal.signal(signal.SIGTERM, lambda *_: (_ for _ in ()).throw(KeyboardInterrupt()))
     try:
-        return show(sys.argv[1] if len(sys.argv) > 1 else "demo")
+        with alone():
+            return show(sys.argv[1] if len(sys.argv) > 1 else "demo")
     except KeyboardInterrupt:
         print("\nstopped; nothing is left running.", file=sys.stderr)  # noqa: T201  # this program talks to a person
         return 130
