@@ -155,9 +155,14 @@ def _with_json(command: argparse.ArgumentParser) -> argparse.ArgumentParser:
     return command
 
 
+def _with_file(command: argparse.ArgumentParser) -> None:
+    same = "the same as --config FILE"
+    command.add_argument("file", type=Path, nargs="?", metavar="FILE", help=same)
+
+
 def _add_running(parsers: Parsers) -> None:
     run = _command(parsers, "supervise", "supervise every configured rig", "supervise shop.toml")
-    run.add_argument("file", type=Path, nargs="?", metavar="FILE", help="the same as --config FILE")
+    _with_file(run)
     run.add_argument("--log", choices=("auto", "json", "plain"), default="auto", help="log form")
     run.add_argument(
         "--log-level",
@@ -180,9 +185,10 @@ def _add_running(parsers: Parsers) -> None:
             parsers,
             "check",
             "check the configuration, then read every channel once",
-            "check --config shop.toml",
+            "check shop.toml",
         )
     )
+    _with_file(look)
     look.add_argument("--offline", action="store_true", help="leave the wires alone")
     look.set_defaults(do=commands.check)
 

@@ -138,10 +138,11 @@ def test_the_configuration_is_found_by_option_environment_or_place(
     assert err.startswith(f"{tmp_path}/none.toml: cannot be read: No such file or directory;")
     code, _, err = said("status", "--config", shop(tmp_path))
     assert code == CODE_CANNOT
-    # Both places of `supervise` take the file.
-    for words in (["supervise", "none.toml"], ["supervise", "--config", "none.toml"]):
-        code, _, err = said(*words)
-        assert (code, err[:9]) == (CODE_BAD, "none.toml")
+    # Both places of `supervise` and `check` take the file.
+    for name in ("supervise", "check"):
+        for words in ([name, "none.toml"], [name, "--config", "none.toml"]):
+            code, _, err = said(*words)
+            assert (code, err[:9]) == (CODE_BAD, "none.toml")
 
 
 def test_a_missing_or_open_password_file_is_told_before_anything_starts(
