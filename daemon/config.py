@@ -82,9 +82,12 @@ class ModbusLink(LinkSettings):
 
     Attributes:
         kind: always `modbus_tcp`.
+        hold_s: an output stays on only while its rig was alive less than this
+            long ago, s; never longer than a gap that the rules let pass.
     """
 
     kind: Literal["modbus_tcp"]
+    hold_s: float = Field(default=3.0, gt=0, le=3)
 
 
 class ChannelSettings(PointSettings):

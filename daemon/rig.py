@@ -14,14 +14,17 @@ from daemon.config import RigConfig
 from daemon.frames import make_frame
 from daemon.notify.compose import compose
 from daemon.notify.messages import StateMessage
-from daemon.outputs import PERMIT, RigOutputs
+from daemon.outputs import RigOutputs
 from daemon.replay import limits_book
 from daemon.status import state_message
+from daemon.store.records import Resume
 from daemon.store.store import Store
 from drivers.base import Link, Sample
 from rules.checkpoint import CheckpointError, dump, load
 from rules.events import CommandAnswered, Decision, RunOpened, as_dict
 from rules.frame import Command, Frame, Health
+from rules.permit import Permit, PermitState
+from rules.placing import patience_s
 from rules.state import RULES_VERSION, Run, State
 from rules.step import step
 
@@ -33,11 +36,21 @@ LATE_SHARE = 0.2
 CHECKPOINT_NS = 600 * NS_PER_S
 STATE_NS = 2 * NS_PER_S
 COMMANDS_WAITING_MAX = 100
+UNTOLD_MAX = 1000
 COMMAND_S_MAX = 10.0
 RETRY_S = 5.0
 RETRY_S_MAX = 60.0
 
 Tell = Callable[[StateMessage, tuple[dict[str, object], ...]], None]
+
+
+@dataclass(frozen=True, slots=True)
+class _Untold:
+    """What is to be told once the frame it comes from is stored."""
+
+    seq: int
+    state: StateMessage
+    events: tuple[dict[str, object], ...]
 
 
 @dataclass(slots=True)
@@ -99,6 +112,7 @@ class RigTask:
         self._uncommitted: deque[_Waiting] = deque()
         self._checkpoint_ns = 0
         self._told_ns = -STATE_NS
+        self._untold: deque[_Untold] = deque(maxlen=UNTOLD_MAX)
         fitted = {name: relay.link for name, relay in config.outputs.items()}
         self.outputs = RigOutputs(config.name, links, fitted, clock)
         limits_json = config.limits.model_dump_json()
@@ -132,7 +146,7 @@ class RigTask:
         """Fold what is stored: the newest checkpoint, then every frame after it."""
         name = self.config.name
         stands = await self._store.resume(name)
-        first_seq, state = stands.first_seq, State(run=Run(number=stands.run_number_max))
+        first_seq, state = stands.first_seq, _blank(stands)
         if stands.checkpoint is not None:
             try:
                 state = load(stands.checkpoint.body)
@@ -166,8 +180,10 @@ class RigTask:
             return await waiting.answer
 
     def durable(self, seq: int) -> None:
-        """Frames up to `seq` are stored: heat may be granted, answers given."""
+        """Frames up to `seq` are stored: heat may be granted, events told, answers given."""
         self.outputs.committed(seq)
+        while self._untold and self._untold[0].seq <= seq:
+            self._tell_now(self._untold.popleft())
         while self._uncommitted and self._uncommitted[0].seq <= seq:
             done = self._uncommitted.popleft()
             if done.answered is not None and not done.answer.done():
@@ -175,6 +191,7 @@ class RigTask:
 
     async def _tick_for_ever(self) -> None:
         period_ns = int(self.config.limits.facts.frame_period_s * NS_PER_S)
+        await self._clock.sleep_until(self._gap_seen_ns())
         tick_ns = self._next_tick(period_ns)
         while True:
             await self._clock.sleep_until(tick_ns)
@@ -187,6 +204,19 @@ class RigTask:
             self.one_frame()
             tick_ns = self._next_tick(period_ns)
 
+    def _gap_seen_ns(self) -> int:
+        """When a frame will show the rules that this task was not watching.
+
+        The outputs were opened when it began. Without a gap the rules would think
+        the permit still closed, and closing it again would need nobody's press.
+        """
+        now_ns = self._clock.now_ns()
+        state = self._state
+        seen_ns = state.t_ns + int(patience_s(self.config.limits) * NS_PER_S) + 1
+        if not state.frames or state.boot_id != self._clock.boot_id or state.t_ns > now_ns:
+            return now_ns
+        return max(now_ns, seen_ns)
+
     def _next_tick(self, period_ns: int) -> int:
         offset_ns = int(FRAME_PHASE * period_ns)
         return (self._clock.now_ns() - offset_ns) // period_ns * period_ns + period_ns + offset_ns
@@ -196,15 +226,16 @@ class RigTask:
         before = self._state
         waiting = list(self._commands)
         frame = self._make_frame(tuple(item.command for item in waiting))
-        self._state, decision = step(self.config.limits, before, frame)
-        self._seq = frame.seq
-        self._commands.clear()
+        after, decision = step(self.config.limits, before, frame)
         self.outputs.apply(frame.seq, decision.outputs)
         self.outputs.check(frame.readback)
+        self._keep(frame, decision, before, after)
+        # Only now: a frame that could not be kept has not been, and is judged again.
+        self._state, self._seq = after, frame.seq
+        self._commands.clear()
+        self._note_answers(waiting, decision, frame.seq)
         for link in {relay.link for relay in self.config.outputs.values()}:
             self._links[link].renew(self.config.name)
-        self._note_answers(waiting, decision, frame.seq)
-        self._keep(frame, decision, before)
         self._show(frame, decision)
         self.judged.set()
 
@@ -222,29 +253,33 @@ class RigTask:
 
     def _samples(self, fitted: Mapping[str, object]) -> dict[str, Sample]:
         found = {}
+        snapshots: dict[str, Mapping[str, Sample]] = {}
         for name, settings in fitted.items():
-            link = self._links[settings.link]  # type: ignore[attr-defined]  # both kinds of settings name their link
-            found[name] = link.snapshot()[f"{self.config.name}/{name}"]
+            link: str = settings.link  # type: ignore[attr-defined]  # both kinds of settings name their link
+            if link not in snapshots:
+                snapshots[link] = self._links[link].snapshot()
+            found[name] = snapshots[link][f"{self.config.name}/{name}"]
         return found
 
     def _note_answers(self, waiting: list[_Waiting], decision: Decision, seq: int) -> None:
         answers = {
             event.id: event for event in decision.events if isinstance(event, CommandAnswered)
         }
+        while self._uncommitted and self._uncommitted[0].answer.done():
+            self._uncommitted.popleft()  # nobody waits for it any more
         for item in waiting:
             item.answered = answers.get(item.command.id)
             item.seq = seq
             self._uncommitted.append(item)
 
-    def _keep(self, frame: Frame, decision: Decision, before: State) -> None:
+    def _keep(self, frame: Frame, decision: Decision, before: State, after: State) -> None:
         opening = None
         if any(isinstance(event, RunOpened) for event in decision.events):
             opening = dump(before)
-        due = self._state.now_ns - self._checkpoint_ns >= CHECKPOINT_NS
+        due = after.now_ns - self._checkpoint_ns >= CHECKPOINT_NS
         checkpoint = None
         if due or self._store.needs_checkpoint(self.config.name):
-            checkpoint = dump(self._state)
-            self._checkpoint_ns = self._state.now_ns
+            checkpoint = dump(after)
         self._store.append(
             self.config.name,
             frame,
@@ -253,12 +288,14 @@ class RigTask:
             checkpoint=checkpoint,
             opening=opening,
         )
+        if checkpoint is not None:
+            self._checkpoint_ns = after.now_ns
 
     def _show(self, frame: Frame, decision: Decision) -> None:
         if not decision.events and self._state.now_ns - self._told_ns < STATE_NS:
             return
         self._told_ns = self._state.now_ns
-        self.latest = state_message(
+        state = state_message(
             self._site,
             self.config.name,
             self.config.limits,
@@ -267,9 +304,27 @@ class RigTask:
             decision,
             pretend=self._clock.pretend,
         )
-        self._tell(self.latest, tuple(dict(as_dict(event)) for event in decision.events))
+        events: tuple[dict[str, object], ...] = tuple(
+            dict(as_dict(event)) for event in decision.events
+        )
+        untold = _Untold(frame.seq, state, events)
+        if (events or self._untold) and self._store.store_ok:
+            self._untold.append(untold)
+            return
+        # A store that fails must not silence anyone.
+        while self._untold:
+            self._tell_now(self._untold.popleft())
+        self._tell_now(untold)
 
-    @property
-    def heat_fitted(self) -> bool:
-        """This rig has a heat permit relay."""
-        return PERMIT in self.config.outputs
+    def _tell_now(self, untold: _Untold) -> None:
+        self.latest = untold.state
+        self._tell(untold.state, untold.events)
+
+
+def _blank(stands: Resume) -> State:
+    """The state to fold from where none is stored that can be read; a latch is kept."""
+    run = Run(number=stands.run_number_max)
+    told = stands.permit
+    if told is None or told.permit != PermitState.LATCHED:
+        return State(run=run)
+    return State(run=run, permit=Permit(PermitState.LATCHED, told.why, told.tag))

@@ -12,6 +12,7 @@ from daemon.store import codec
 from daemon.store.chain import decode_event
 from daemon.store.errors import StoreDamaged, StoreError
 from daemon.store.records import CheckpointRecord, EventRecord, RunRecord
+from rules.events import PermitChanged
 from rules.frame import Frame
 
 PAGE_ROWS = 500
@@ -115,6 +116,17 @@ def events(connection: sqlite3.Connection, where: str, *values: object) -> list[
         EventRecord(rig, seq, n, run, wall_ns, decode_event(body), link.hex())
         for rig, seq, n, run, wall_ns, body, link in connection.execute(EVENT + where, values)
     ]
+
+
+def last_permit(connection: sqlite3.Connection, rig: str) -> PermitChanged | None:
+    """The newest change of a rig's heat permit; None if there is none.
+
+    Raises:
+        StoreDamaged: it cannot be read.
+    """
+    where = "WHERE rig.name = ? AND kind = 'permit' ORDER BY event.seq DESC, n DESC LIMIT 1"
+    found = [item.event for item in events(connection, where, rig)]
+    return found[0] if found and isinstance(found[0], PermitChanged) else None
 
 
 def newest_checkpoint(connection: sqlite3.Connection, rig: str) -> CheckpointRecord | None:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from daemon.outgoing import Outgoing
-from rules.events import Event
+from rules.events import Event, PermitChanged
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +90,7 @@ class Resume:
         last_seq: of the newest stored frame; None for a rig never seen.
         open_run: the run that was open; None between runs.
         run_number_max: the greatest run number on this rig so far, 0 if none.
+        permit: the newest change of the heat permit; None if there is none.
     """
 
     checkpoint: CheckpointRecord | None
@@ -97,6 +98,7 @@ class Resume:
     last_seq: int | None
     open_run: RunRecord | None
     run_number_max: int
+    permit: PermitChanged | None = None
 
 
 @dataclass(frozen=True, slots=True)

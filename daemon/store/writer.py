@@ -106,6 +106,7 @@ class Writer:
             last_seq=head.last_seq if head else None,
             open_run=run if run is not None and run.outcome is None else None,
             run_number_max=numbers[0],
+            permit=queries.last_permit(self.connection, rig),
         )
 
     def close(self) -> None:

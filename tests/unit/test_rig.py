@@ -14,11 +14,15 @@ from pathlib import Path
 import pytest
 
 from daemon.config import Config, load
+from daemon.notify.compose import compose
 from daemon.notify.messages import StateMessage
 from daemon.rig import RigTask
+from daemon.store.reader import StoreReader
 from daemon.store.store import Store
 from drivers.base import LinkStatistics, Sample
-from rules.frame import Command
+from rules.checkpoint import CheckpointError
+from rules.events import AlarmChanged, Decision
+from rules.frame import Command, Frame
 from tests.unit.test_outputs import SiteVirtualClock
 from tests.virtual_clock import settle
 
@@ -190,12 +194,12 @@ async def test_heat_is_granted_after_the_commit_only(tmp_path: Path) -> None:
         bench.link.values["start_button"] = 1.0
         bench.store.on_durable = None  # the commit is not told
         await bench.pass_time(2)
-        assert bench.task.latest is not None
-        assert bench.task.latest.outputs.heat_permit is True
         assert bench.permit_coil is False
+        assert bench.told[-1].permit == "withheld", "nothing is told before its commit either"
         bench.task.durable(10_000)
         await settle()
         assert bench.permit_coil is True
+        assert bench.told[-1].permit == "granted"
 
 
 @pytest.mark.proves("one rig never stops or delays another")
@@ -248,16 +252,94 @@ async def test_a_command_is_answered_when_its_frame_is_stored(tmp_path: Path) ->
     assert [command for frame in frames for command in frame.commands] == [note]
 
 
+async def heated_then_restarted(home: Path, **changed: float) -> tuple[str, bool, list[str]]:
+    """A rig in preheat, heat on; the daemon restarts within the second.
+
+    Returns:
+        Permit, coil, and the kinds of events stored after the restart.
+    """
+    clock = HeldUpClock()
+    async with running(home, clock) as bench:
+        await bench.pass_time(3)
+        await bench.press("start_button")
+        await bench.pass_time(700)  # beyond a checkpoint
+        assert bench.permit_coil
+    async with running(home, clock) as bench:
+        bench.link.values.update(changed)
+        await bench.pass_time(8)
+        assert bench.task.latest is not None
+        assert bench.task.latest.run == 1
+        assert bench.task.latest.phase == "preheat"
+        found = bench.task.latest.permit, bench.permit_coil
+    events = StoreReader(home / "curehold.db").events(1)
+    return *found, [item.event.event for item in events if item.seq > 705]
+
+
 async def test_a_restart_goes_on_where_the_record_ends(tmp_path: Path) -> None:
+    permit, coil, events = await heated_then_restarted(tmp_path)
+    # Nothing changed, mains watched, a gap of seconds: the one way back without a press.
+    assert (permit, coil) == ("granted", True)
+    assert events[0] == "interrupted"
+    assert events.count("permit") == 2, "withdrawn, then granted anew by the rules"
+
+
+async def test_a_quick_restart_gives_no_heat_back_when_a_pad_has_changed(tmp_path: Path) -> None:
+    permit, coil, events = await heated_then_restarted(tmp_path, pad_inner_c=90.0)
+    assert (permit, coil) == ("withdrawn", False)
+    assert events[0] == "interrupted"
+
+
+@pytest.mark.proves("killed with a standing trip: latched, heat off, nothing told twice")
+async def test_a_trip_whose_frame_could_not_be_kept_is_judged_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = compose
+    failures = []
+
+    def fails_once(site: str, rig: str, decision: Decision, frame: Frame) -> object:
+        if any(isinstance(event, AlarmChanged) for event in decision.events) and not failures:
+            failures.append(frame.seq)
+            raise RuntimeError("a fault of our own")
+        return made(site, rig, decision, frame)
+
+    monkeypatch.setattr("daemon.rig.compose", fails_once)
     clock = HeldUpClock()
     async with running(tmp_path, clock) as bench:
         await bench.pass_time(3)
         await bench.press("start_button")
-        await bench.pass_time(700)  # beyond a checkpoint
-    async with running(tmp_path, clock) as bench:
+        await bench.pass_time(5)
+        bench.link.values["pad_inner_c"] = 160.0
         await bench.pass_time(2)
+        assert failures
+        assert bench.permit_coil is False, "heat goes first"
+        await bench.pass_time(30)
         assert bench.task.latest is not None
-        assert bench.task.latest.run == 1
-        assert bench.task.latest.phase == "preheat"
-        assert bench.task.latest.seq == 706, "the number after the last one stored"
-        assert bench.task.latest.permit == "granted", "no gap: the same second"
+        assert bench.task.latest.permit == "latched"
+    told = [item.event for item in StoreReader(tmp_path / "curehold.db").events(1)]
+    trips = [event for event in told if isinstance(event, AlarmChanged) and event.state == "trip"]
+    assert [event.tag for event in trips] == ["pad.overtemperature"]
+
+
+async def test_a_latch_outlives_a_state_that_cannot_be_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clock = HeldUpClock()
+    async with running(tmp_path, clock) as bench:
+        await bench.pass_time(3)
+        bench.link.values["pad_inner_c"] = 160.0
+        await bench.pass_time(2)
+        bench.link.values["pad_inner_c"] = 20.0
+        await bench.pass_time(700)
+        assert bench.task.latest is not None
+        assert bench.task.latest.permit == "latched"
+        assert bench.task.latest.run is None
+
+    def unusable(body: bytes) -> object:
+        raise CheckpointError("made by other rules")
+
+    monkeypatch.setattr("daemon.rig.load", unusable)
+    async with running(tmp_path, clock) as bench:
+        await bench.pass_time(8)
+        assert bench.task.latest is not None
+        assert bench.task.latest.permit == "latched"
+        assert bench.permit_coil is False
