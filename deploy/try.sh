@@ -25,6 +25,11 @@ if [ -n "$missing" ]; then
     $root apt-get update -qq
     # shellcheck disable=SC2086  # a list of package names
     $root apt-get install -y -qq --no-install-recommends $missing >/dev/null
+    # The package starts a broker of its own, which is not wanted here; ours is started by hand.
+    case $missing in *mosquitto*)
+        if [ -d /run/systemd/system ]; then $root systemctl disable --quiet --now mosquitto; fi
+        ;;
+    esac
     python=$(command -v python3.11 || command -v python3)
 fi
 "$python" -c 'import sys; sys.exit(sys.version_info < (3, 11))' || {

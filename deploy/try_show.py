@@ -23,6 +23,8 @@ CUREHOLD = Path(sys.executable).with_name("curehold")
 SPEED = 180
 ACCOUNTS = ("curehold", "board", "bay-2-phone")
 START_S_MAX = 20.0
+LOOK_S = 0.05
+SUBSCRIPTIONS = 3  # of one watcher: states, events, alarms
 
 
 class TryError(Exception):
@@ -87,6 +89,7 @@ def broker_command(port: int) -> list[str]:
     text = text.replace("/etc/mosquitto/curehold/", f"{home}/")
     text = text.replace("listener 1883 127.0.0.1", f"listener {port} 127.0.0.1")
     text = text.replace("persistence true", "persistence false")
+    text += "\nlog_dest stderr\nlog_type all\n"  # to see who has subscribed
     if os.geteuid() == 0:
         text += "\nuser root\n"  # else it could not enter this folder
     (home / "broker.conf").write_text(text)
@@ -121,6 +124,20 @@ def configuration(broker_port: int, modbus_port: int, pace_port: int) -> Path:
     return daemon
 
 
+def wait_until_said(part: str, text: str, count: int, child: "subprocess.Popen[str]") -> None:
+    """Return when a part's log says something so many times; `child` must live meanwhile."""
+    log = HOME / f"{part}.log"
+    for _ in range(round(START_S_MAX / LOOK_S)):
+        if log.read_text().count(text) >= count:
+            return
+        try:
+            code = child.wait(LOOK_S)
+        except subprocess.TimeoutExpired:
+            continue
+        raise TryError(f"a part ended with {code} too early; see the logs in {HOME}")
+    raise TryError(f"{part} did not say {text!r} in {START_S_MAX:.0f} s; see {log}")
+
+
 def ports_of(plant: "subprocess.Popen[str]") -> tuple[int, int]:
     """Where the plant serves, from its first line."""
     assert plant.stdout is not None  # noqa: S101  # it was started with a pipe
@@ -150,6 +167,7 @@ def show(scenario: str) -> int:
     broker_port = free_port()
     with ExitStack() as parts:
         broker = parts.enter_context(started("broker", broker_command(broker_port)))
+        wait_until_said("broker", " running", 1, broker)
         plant = parts.enter_context(
             started(
                 "plant",
@@ -170,8 +188,10 @@ def show(scenario: str) -> int:
             f"PRETEND RIG, nothing is heated. 1 s = {SPEED // 60} min. Ctrl-C stops all.",
             flush=True,
         )
-        with subprocess.Popen(phone, start_new_session=True) as watcher:  # noqa: S603  # our own program
+        with subprocess.Popen(phone, start_new_session=True, text=True) as watcher:  # noqa: S603  # our own program
             try:
+                # Else the first press would be over before anybody listens.
+                wait_until_said("broker", "Sending SUBACK", SUBSCRIPTIONS, watcher)
                 command = [str(CUREHOLD), "supervise", str(config)]
                 daemon = parts.enter_context(started("daemon", command))
                 code = daemon.wait()
@@ -185,13 +205,13 @@ def show(scenario: str) -> int:
 
 def print_ending(config: Path) -> None:
     """What is on record now."""
-    short = os.path.relpath(CUREHOLD)
-    subprocess.run([str(CUREHOLD), "runs", "--config", str(config)], check=True)  # noqa: S603  # our own program
-    for line in (
-        f"Trace:   CUREHOLD_CONFIG={os.path.relpath(config)} {short} export 2",
-        f"Replay:  CUREHOLD_CONFIG={os.path.relpath(config)} {short} replay 2",
-    ):
-        print(line)  # noqa: T201  # this program talks to a person
+    runs = [str(CUREHOLD), "runs", "--config", str(config)]
+    subprocess.run(runs, check=True)  # noqa: S603  # our own program
+    listed = subprocess.run([*runs, "--json"], check=True, capture_output=True, text=True)  # noqa: S603  # our own program
+    newest = len(listed.stdout.splitlines())
+    program = f"CUREHOLD_CONFIG={os.path.relpath(config)} {os.path.relpath(CUREHOLD)}"
+    print(f"Trace:   {program} export {newest}")  # noqa: T201  # this program talks to a person
+    print(f"Replay:  {program} replay {newest}")  # noqa: T201  # this program talks to a person
 
 
 def main() -> int:
