@@ -6,11 +6,34 @@ Source:
 """
 
 from enum import StrEnum
+from itertools import pairwise
 from typing import Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 STRICT = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+
+
+def must_rise(limits: BaseModel, *names: str) -> None:
+    """Check that limits rise in the order named.
+
+    Args:
+        limits: a model of limits.
+        names: its fields, lowest first.
+
+    Raises:
+        ValueError: two that follow each other do not rise; says which, and both
+            ways to mend it.
+
+    Source:
+        Own method.
+    """
+    for early, late in pairwise(names):
+        low, high = getattr(limits, early), getattr(limits, late)
+        if high <= low:
+            raise ValueError(
+                f"{late} = {high:g} is not above {early} = {low:g}; raise {late} or lower {early}"
+            )
 
 
 class AirMode(StrEnum):

@@ -48,7 +48,7 @@ from pydantic import BaseModel, Field, model_validator
 
 from rules.channels import BAGS
 from rules.events import Level
-from rules.facts import STRICT, AirMode
+from rules.facts import STRICT, AirMode, must_rise
 from rules.frame import NS_PER_S
 from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row
 from rules.hazards.common import (
@@ -98,11 +98,7 @@ class Limits(BaseModel):
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:
-        if self.trip_kpa >= self.warn_kpa:
-            raise ValueError(
-                f"trip_kpa = {self.trip_kpa:g} is not below warn_kpa = {self.warn_kpa:g}; "
-                "lower trip_kpa or raise warn_kpa"
-            )
+        must_rise(self, "trip_kpa", "warn_kpa")
         if self.coverage_s > self.span_s:
             raise ValueError(
                 f"coverage_s = {self.coverage_s:g} is longer than span_s = {self.span_s:g}; "

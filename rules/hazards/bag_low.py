@@ -39,7 +39,7 @@ from pydantic import BaseModel, Field, model_validator
 
 from rules.channels import BAGS
 from rules.events import Level
-from rules.facts import STRICT, AirMode
+from rules.facts import STRICT, AirMode, must_rise
 from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row
 from rules.hazards.common import (
     QUIET,
@@ -75,11 +75,7 @@ class Limits(BaseModel):
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:
-        if self.trip_kpa >= self.warn_kpa:
-            raise ValueError(
-                f"trip_kpa = {self.trip_kpa:g} is not below warn_kpa = {self.warn_kpa:g}; "
-                "lower trip_kpa or raise warn_kpa"
-            )
+        must_rise(self, "trip_kpa", "warn_kpa")
         return self
 
 

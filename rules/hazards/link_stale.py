@@ -29,7 +29,7 @@ from pydantic import BaseModel, Field, model_validator
 
 from rules.channels import BAGS, PADS
 from rules.events import Level
-from rules.facts import STRICT
+from rules.facts import STRICT, must_rise
 from rules.frame import NS_PER_S, Reading, Reason
 from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row
 from rules.hazards.common import QUIET, Standing, duration, stand, title_of
@@ -50,11 +50,7 @@ class Limits(BaseModel):
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:
-        if self.trip_after_s <= self.warn_after_s:
-            raise ValueError(
-                f"trip_after_s = {self.trip_after_s:g} is not above warn_after_s = "
-                f"{self.warn_after_s:g}; raise trip_after_s or lower warn_after_s"
-            )
+        must_rise(self, "warn_after_s", "trip_after_s")
         return self
 
 

@@ -38,7 +38,7 @@ from pydantic import BaseModel, Field, model_validator
 
 from rules.channels import PADS
 from rules.events import Horn, Level
-from rules.facts import STRICT, RigFacts
+from rules.facts import STRICT, RigFacts, must_rise
 from rules.frame import NS_PER_S
 from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row
 from rules.hazards.common import (
@@ -69,11 +69,7 @@ class Limits(BaseModel):
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:
-        if self.trip_over_set_c <= self.warn_over_set_c:
-            raise ValueError(
-                f"trip_over_set_c = {self.trip_over_set_c:g} is not above warn_over_set_c = "
-                f"{self.warn_over_set_c:g}; raise trip_over_set_c or lower warn_over_set_c"
-            )
+        must_rise(self, "warn_over_set_c", "trip_over_set_c")
         if self.deadband_c >= self.warn_over_set_c:
             raise ValueError(
                 f"deadband_c = {self.deadband_c:g} is not below warn_over_set_c = "

@@ -37,7 +37,7 @@ from pydantic import BaseModel, Field, model_validator
 
 from rules.channels import BAGS, PADS
 from rules.events import Horn, Level
-from rules.facts import STRICT
+from rules.facts import STRICT, must_rise
 from rules.frame import NS_PER_S
 from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row
 from rules.hazards.common import (
@@ -74,11 +74,7 @@ class Limits(BaseModel):
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:
-        if self.low_kpa >= self.band_kpa:
-            raise ValueError(
-                f"low_kpa = {self.low_kpa:g} is not below band_kpa = {self.band_kpa:g}; "
-                "lower low_kpa or raise band_kpa"
-            )
+        must_rise(self, "low_kpa", "band_kpa")
         return self
 
 

@@ -31,7 +31,7 @@ from pydantic import BaseModel, Field, model_validator
 
 from rules.channels import BAGS
 from rules.events import Horn, Level
-from rules.facts import STRICT
+from rules.facts import STRICT, must_rise
 from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row
 from rules.hazards.common import (
     QUIET,
@@ -59,11 +59,7 @@ class Limits(BaseModel):
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:
-        if self.trip_kpa <= self.warn_kpa:
-            raise ValueError(
-                f"trip_kpa = {self.trip_kpa:g} is not above warn_kpa = {self.warn_kpa:g}; "
-                "raise trip_kpa or lower warn_kpa"
-            )
+        must_rise(self, "warn_kpa", "trip_kpa")
         if self.deadband_kpa >= self.warn_kpa:
             raise ValueError(
                 f"deadband_kpa = {self.deadband_kpa:g} is not below warn_kpa = "

@@ -32,7 +32,7 @@ from typing import Self
 from pydantic import BaseModel, Field, model_validator
 
 from rules.events import Horn, Level
-from rules.facts import STRICT
+from rules.facts import STRICT, must_rise
 from rules.frame import NS_PER_S
 from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row
 from rules.hazards.common import began_ns, hottest_pad, lasted_s
@@ -57,15 +57,7 @@ class Limits(BaseModel):
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:
-        early, first = "prompt_after_min", self.prompt_after_min
-        for late in ("horn_after_min", "warn_after_min", "trip_after_min"):
-            second = getattr(self, late)
-            if second <= first:
-                raise ValueError(
-                    f"{late} = {second:g} is not above {early} = {first:g}; "
-                    f"raise {late} or lower {early}"
-                )
-            early, first = late, second
+        must_rise(self, "prompt_after_min", "horn_after_min", "warn_after_min", "trip_after_min")
         return self
 
 

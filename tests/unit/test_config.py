@@ -220,7 +220,7 @@ def test_every_mistake_of_several_sections_is_told_once(tmp_path):
         "links.modules: hold_s = 0.5 is below period_s = 1",
         "rigs.bay-2.facts.set_kp: no such key",
         "rigs.bay-2.limits.bag_low.trip_kpx: no such key",
-        "rigs.bay-2.limits.bag_low: trip_kpa = 150 is not below warn_kpa = 140",
+        "rigs.bay-2.limits.bag_low: warn_kpa = 140 is not above trip_kpa = 150",
         "rigs.bay-2.limits.hold: pauses_c = 160 is above starts_c = 150",
         "rigs.bay-2.limits: hold.starts_c = 150 is not below facts.set_c = 140",
         "rigs.bay-2.limits: pad_overtemperature trips at 155 C",
