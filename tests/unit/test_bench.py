@@ -23,6 +23,7 @@ from tests.bench.figures import percentile, shown, to_bare
 
 ROOT = Path(__file__).parents[2]
 SMALLEST = ("--rounds", "1", "--frames", "20", "--before", "200")
+STARTED_S = 0.3
 GUARD_S = 100
 ROWS = {
     "CPU per frame, whole path": "bare",
@@ -102,6 +103,9 @@ def test_a_bench_told_to_end_ends_what_it_started():
         while not {"mosquitto", "mosquitto_sub"} <= set(running):
             assert process.poll() is None, process.communicate()[1]
             running = session_of(process)
+        # Not in the instant of its start, when no program yet knows that it has a child.
+        with pytest.raises(subprocess.TimeoutExpired):
+            process.wait(STARTED_S)
         process.send_signal(signal.SIGTERM)
         assert process.wait(GUARD_S) == 128 + signal.SIGTERM
         assert session_of(process) == []
