@@ -96,9 +96,10 @@ class Watcher:
         if not self._is_new(message.message_id):
             return False
         body: dict[str, Any] = dict(message.event)
-        text = event_words(body)
+        state = self.states.get(message.rig)
+        barred = body.get("phase") == "cure" and state is not None and state.hold_min is not None
+        text = "" if barred else event_words(body)
         if text:
-            state = self.states.get(message.rig)
             self._line(f"{message.at[11:16]} {text:38} {measured(state) if state else ''}".rstrip())
         if body.get("event") == "run_opened":
             self.share.pop(message.rig, None)
@@ -140,7 +141,9 @@ class Watcher:
 
 
 def event_words(body: dict[str, Any]) -> str:
-    """One event in a few words; empty for what the watcher shows otherwise, or does not know."""
+    """One event in a few words; empty for what another line tells, or what is not known."""
+    if _told_otherwise(body):
+        return ""
     match body:
         case {"event": "pressed", "button": str(button), "did": did} if button != "here_button":
             return f"{button.split('_')[0].upper()} pressed: {did}"
@@ -160,6 +163,18 @@ def event_words(body: dict[str, Any]) -> str:
         case {"event": "interrupted", "gap_s": int() | float() as gap_s}:
             return f"NO FRAMES for {duration(gap_s)}"
     return ""
+
+
+def _told_otherwise(body: dict[str, Any]) -> bool:
+    """A line beside it says the same: the press, the end of the run, the end of the hold."""
+    match body:
+        case {"event": "phase", "phase": "preheat", "why": "start pressed"}:
+            return True
+        case {"event": "phase", "phase": "done"}:
+            return True
+        case {"event": "permit", "permit": "withdrawn", "why": str(why)}:
+            return why.startswith("hold complete")
+    return False
 
 
 PHASE_WORDS = {

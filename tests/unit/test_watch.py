@@ -299,3 +299,31 @@ def test_leaving_ends_the_line_being_drawn_and_only_that(
     capsys.readouterr()
     plain.leave()
     assert capsys.readouterr().out == ""
+
+
+@pytest.mark.parametrize(
+    ("body", "shown"),
+    [
+        (PhaseChanged("preheat", "idle", "start pressed"), False),
+        (PhaseChanged("preheat", "idle", "pads warm up, no air"), True),
+        (PhaseChanged("done", "release", "empty, hold met"), False),
+        (PhaseChanged("release", "cool_down", "cool enough"), True),
+        (PermitChanged("withdrawn", "hold complete: leave under air until cool"), False),
+        (PermitChanged("withdrawn", "mains lost; press start when it is back"), True),
+    ],
+)
+def test_what_another_line_tells_is_not_told_twice(
+    plain: Watcher, capsys: pytest.CaptureFixture[str], body: Event, shown: bool
+) -> None:
+    plain.take(EVENT_TOPIC, event(body))
+    assert bool(lines(capsys)) is shown
+
+
+@pytest.mark.parametrize(("hold_min", "shown"), [(150.0, False), (None, True)])
+def test_the_begin_of_a_hold_is_told_where_no_bar_tells_it(
+    plain: Watcher, capsys: pytest.CaptureFixture[str], hold_min: float | None, shown: bool
+) -> None:
+    plain.take(STATE_TOPIC, state(hold_min=hold_min))
+    lines(capsys)
+    plain.take(EVENT_TOPIC, event(PhaseChanged("cure", "heat_up", "air held, coldest pad hot")))
+    assert bool(lines(capsys)) is shown
