@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, field_validator
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 from daemon.config_faults import doubled_registers, model_faults, printable, unknown_names
 from daemon.notify.settings import MqttSettings
 from daemon.notify.topics import RESERVED
-from drivers.modbus.registers import LinkSettings, OutputSettings, PointSettings
+from drivers.modbus.registers import Addressed, LinkSettings, OutputSettings, PointSettings
 from rules.channels import BY_NAME, OUTPUTS_BY_NAME
 from rules.limits import Limits, LimitsBase
 
@@ -100,7 +100,7 @@ class ChannelSettings(PointSettings):
     link: Name
 
 
-class RelaySettings(BaseModel):
+class RelaySettings(Addressed):
     """An output and where it is written.
 
     Attributes:
@@ -109,18 +109,7 @@ class RelaySettings(BaseModel):
         number: of the coil on the wire, from 0; `register` in the file.
     """
 
-    model_config = STRICT
-
     link: Name
-    unit: int = Field(ge=0, le=255)
-    number: int = Field(alias="register", ge=0, le=65535)
-
-    @field_validator("unit")
-    @classmethod
-    def _not_reserved(cls, unit: int) -> int:
-        if 248 <= unit <= 254:
-            raise ValueError(f"unit {unit} is reserved by the standard; give 0 to 247, or 255")
-        return unit
 
 
 class RigSettings(BaseModel):

@@ -46,7 +46,6 @@ TITLES: dict[Phase, str] = {
 }
 
 BETWEEN_RUNS = frozenset({Phase.IDLE, Phase.DONE})
-ON_THE_TYRE = frozenset({Phase.INFLATION, Phase.HEAT_UP, Phase.CURE, Phase.COOL_DOWN})
 
 
 class PhaseLimits(BaseModel):

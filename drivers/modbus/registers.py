@@ -78,7 +78,7 @@ class LinkSettings(BaseModel):
         return self
 
 
-class _Addressed(BaseModel):
+class Addressed(BaseModel):
     """Anything that has a unit and a number on the wire."""
 
     model_config = _STRICT
@@ -98,7 +98,7 @@ class _Addressed(BaseModel):
         return unit
 
 
-class PointSettings(_Addressed):
+class PointSettings(Addressed):
     """One value to be read.
 
     Attributes:
@@ -205,7 +205,7 @@ class PointSettings(_Addressed):
             )
 
 
-class OutputSettings(_Addressed):
+class OutputSettings(Addressed):
     """One coil to be written, and read back as a point of the same name.
 
     Attributes:

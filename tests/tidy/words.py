@@ -36,7 +36,7 @@ NAMED_HERE = ("tests/tidy/", "DEVELOPERS.md")
         {"daemon/a.py": "# TODO: ticket 12\n"},
     ],
     good={
-        "README.md": "isolate and prove dead; see /etc/curehold and tests/work/x\n",
+        "README.md": "isolate and prove dead; see /etc/curehold and tests/home/x\n",
         "daemon/a.py": "# TODO: retry is missing; safe, the next poll comes in 1 s\n",
     },
 )

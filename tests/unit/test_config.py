@@ -163,7 +163,7 @@ MISTAKES = {
     "a unit that is reserved": (
         EXAMPLE.replace("unit = 3\nregister = 4\n", "unit = 250\nregister = 4\n"),
         "rigs.bay-2.outputs.release_permit.unit: unit 250 is reserved by the standard; give 0 to "
-        "247, or 255",
+        "247, or 255 for a server that has no units behind it",
     ),
     "a rig's name": (
         EXAMPLE.replace(BAY, "rigs.BAY_2"),
