@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 from daemon.config_faults import doubled_registers, model_faults, printable, unknown_names
 from daemon.notify.settings import MqttSettings
 from daemon.notify.topics import RESERVED
-from drivers.modbus.registers import Addressed, LinkSettings, OutputSettings, PointSettings
+from drivers.modbus.registers import Addressed, TcpSettings, OutputSettings, PointSettings
 from rules.channels import BY_NAME, OUTPUTS_BY_NAME
 from rules.limits import Limits, LimitsBase
 
@@ -77,7 +77,7 @@ class PretendSettings(BaseModel):
     port: int = Field(ge=1, le=65535)
 
 
-class ModbusLink(LinkSettings):
+class ModbusLink(TcpSettings):
     """A Modbus TCP link of the configuration.
 
     Attributes:

@@ -23,7 +23,7 @@ from daemon.config import (
     StoreSettings,
 )
 from daemon.notify.settings import MqttSettings
-from drivers.modbus.registers import LinkSettings, PointSettings
+from drivers.modbus.registers import TcpSettings, PointSettings
 from rules.channels import CHANNELS, OUTPUTS
 from rules.facts import RigFacts
 from rules.hazards import HAZARDS
@@ -90,7 +90,7 @@ def _lines() -> Iterator[str]:
     yield from _section("`[mqtt]`", "Left out: nothing is sent to a broker.", (MqttSettings,))
     yield from _section("`[pretend]`", "Never for a real rig.", (PretendSettings,))
     about = "One section a link, under a name of your own. Two links may not have one address."
-    yield from _section("`[links.NAME]`", about, (ModbusLink, LinkSettings))
+    yield from _section("`[links.NAME]`", about, (ModbusLink, TcpSettings))
     yield from _rig_sections()
     yield from _limit_sections()
 

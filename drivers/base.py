@@ -5,9 +5,12 @@ keeps the newest sample of each point it was asked to watch; whoever wants a
 value reads the snapshot, which never waits.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Protocol
+from pathlib import Path
+from typing import Any, Protocol
+
+from pydantic import BaseModel
 
 
 class DriverError(Exception):
@@ -35,8 +38,11 @@ class Sample:
             nothing usable came. Never the last good value.
         quality: `good`, `uncertain` or `bad`.
         reason: empty when good, else one word for why: `never_read`,
-            `no_reply`, `link_down`, `bad_reply`, `refused`, `open_circuit`,
-            `short_circuit`, `below_range`, `above_range`, `not_a_number`.
+            `no_reply`, `link_down`, `bad_reply`, `refused` (of the link), or
+            `open_circuit`, `short_circuit`, `below_range`, `above_range`,
+            `not_a_number`, `missing`, `cold_junction`, `failure`,
+            `check_function`, `out_of_specification` (of the instrument).
+            `maintenance_required` is the one reason of a good value.
         at_ns: `Clock.now_ns` at which an answer for this point last came; for
             the link reasons that is the last answer before the silence.
         raw: the registers or bits as they came, for maintenance.
@@ -110,3 +116,48 @@ class Link(Protocol):
 
     async def close(self) -> None:
         """Close the port; twice is no error."""
+
+
+Point = Any  # a kind's own model of where a value is read; only the kind looks inside
+Output = Any  # the same, of what is written
+Settings = Any  # the same, of how the link is reached
+
+
+@dataclass(frozen=True, slots=True)
+class LinkKind:
+    """One kind of link, as a configuration may name it; its package lists it in `KINDS`.
+
+    Attributes:
+        name: the word for `kind` in a configuration.
+        title: for people.
+        settings: model of a link's own table.
+        point: model of where one value is read.
+        output: model of what is written, with the key `token` for whose life
+            keeps it on; None for a kind that only reads.
+        open: `open(name, settings, points, outputs, clock)`, the link itself.
+        address: what two links of one configuration may not share.
+        place: where a point or output is, in a few words.
+        claims: what a point or output takes for itself on the link, so that
+            two that claim the same are found; empty when sharing is harmless.
+        fill_in: `fill_in(link, entry, folder)` gives a point's or output's table
+            with what a description of the module adds; raises ValueError with
+            words for whoever wrote it. All three are as read, `folder` holds the
+            configuration.
+        faults: what is wrong with a link's settings, points and outputs together,
+            in words.
+    """
+
+    name: str
+    title: str
+    settings: type[BaseModel]
+    point: type[BaseModel]
+    output: type[BaseModel] | None
+    open: Callable[
+        [str, Settings, Mapping[str, Point], Mapping[str, Output], Clock],
+        Link,
+    ]
+    address: Callable[[Settings], Hashable]
+    place: Callable[[Point | Output], str]
+    claims: Callable[[Point | Output], Iterable[Hashable]]
+    fill_in: Callable[[Mapping[str, Any], Mapping[str, Any], Path], dict[str, Any]]
+    faults: Callable[[Settings, Mapping[str, Point], Mapping[str, Output]], Iterable[str]]

@@ -22,6 +22,7 @@ have() {
 PATH=$PATH:/usr/sbin
 have mosquitto command -v mosquitto
 have mosquitto-clients command -v mosquitto_sub
+have mbpoll command -v mbpoll
 have shellcheck command -v shellcheck
 have systemd command -v systemd-analyze
 have python3-venv "$python" -c 'import ensurepip'

@@ -18,7 +18,9 @@ HEADER_BYTES = 7
 LENGTH_MIN, LENGTH_MAX = 3, 254
 REGISTERS_MAX, BITS_MAX = 125, 2000
 
-READ_BITS, READ_REGISTERS, WRITE_COIL = (1, 2), (3, 4), 5
+READ_BITS, READ_REGISTERS = (1, 2), (3, 4)
+WRITE_COIL, WRITE_REGISTER = 5, 6
+WRITES = (WRITE_COIL, WRITE_REGISTER)
 EXCEPTION_FLAG = 0x80
 
 
@@ -153,12 +155,24 @@ def reply_fault(asked: bytes, answered: bytes) -> str:
     """
     if answered[6] != asked[6]:
         return f"asked unit {asked[6]}, unit {answered[6]} answered"
-    question, answer = asked[HEADER_BYTES:], answered[HEADER_BYTES:]
+    return body_fault(asked[HEADER_BYTES:], answered[HEADER_BYTES:])
+
+
+def body_fault(question: bytes, answer: bytes) -> str:
+    """What is wrong with function code and data as the answer to a question's.
+
+    Args:
+        question: function code and data asked, the same on every wire.
+        answer: function code and data answered, at least one byte.
+
+    Returns:
+        As `reply_fault`.
+    """
     if answer[0] == question[0] | EXCEPTION_FLAG:
         return "" if len(answer) == 2 else f"an exception of {len(answer)} bytes, not 2"
     if answer[0] != question[0]:
         return f"asked function {question[0]}, function {answer[0]} answered"
-    if question[0] == WRITE_COIL:
+    if question[0] in WRITES:
         return "" if answer == question else "the echo of the write is not what was written"
     return _count_fault(question, answer)
 

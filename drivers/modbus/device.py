@@ -13,25 +13,39 @@ from contextlib import asynccontextmanager, suppress
 
 from drivers.base import BadReply, Clock, DeviceClosed, Link, LinkStatistics, Sample
 from drivers.modbus import codec
-from drivers.modbus.connection import ExchangeError, GivenUp, NoReply, NotConnected
+from drivers.modbus.connection import (
+    Connection,
+    ExchangeError,
+    GivenUp,
+    NoReply,
+    NotConnected,
+)
 from drivers.modbus.line import Line
-from drivers.modbus.registers import LinkSettings, OutputSettings, PointSettings
+from drivers.modbus.registers import (
+    OutputSettings,
+    PointSettings,
+    PollSettings,
+    RtuSettings,
+    TcpSettings,
+)
+from drivers.modbus.rtu import RtuConnection
+from drivers.modbus.tcp import TcpConnection
 
 NS_PER_S = 1_000_000_000
 
 
 def open_link(
     name: str,
-    settings: LinkSettings,
+    settings: PollSettings,
     points: Mapping[str, PointSettings],
     outputs: Mapping[str, OutputSettings],
     clock: Clock,
 ) -> Link:
-    """A link to one Modbus TCP server; connects when it is first used.
+    """A link to one Modbus TCP server or one serial bus; connects when it is first used.
 
     Args:
         name: for messages and statistics.
-        settings: how the server is reached.
+        settings: how it is reached: `TcpSettings` or `RtuSettings`.
         points: what to read, by name.
         outputs: what may be written, by name; each is also read back as a
             point of that name.
@@ -52,7 +66,7 @@ class ModbusLink:
     def __init__(
         self,
         name: str,
-        settings: LinkSettings,
+        settings: PollSettings,
         points: Mapping[str, PointSettings],
         outputs: Mapping[str, OutputSettings],
         clock: Clock,
@@ -77,7 +91,7 @@ class ModbusLink:
         self._renewed_ns = {output.token: opened_ns for output in outputs.values()}
         self._held: dict[str, None] = {}  # outputs on; the next to be let go first
         self._silent: dict[int, str] = {}  # unit: reason, the next to be asked first
-        self._line = Line(name, settings, clock)
+        self._line = Line(name, settings, clock, lambda: connection_to(settings))
         self._polling = asyncio.Lock()  # so that a write waits behind one read at most
         self._heard = False
         self._counts: Counter[str] = Counter()
@@ -265,6 +279,20 @@ class ModbusLink:
 
     def _all_requests(self) -> Iterable[codec.Request]:
         return (request for requests in self._plan.values() for request in requests)
+
+
+def connection_to(settings: PollSettings) -> Connection:
+    """A new connection of the kind the settings name, not yet open.
+
+    Raises:
+        TypeError: they name none.
+    """
+    match settings:
+        case TcpSettings():
+            return TcpConnection(settings)
+        case RtuSettings():
+            return RtuConnection(settings)
+    raise TypeError(f"{type(settings).__name__}: no wire; give TcpSettings or RtuSettings")
 
 
 def next_due_ns(due_ns: int, period_ns: int, now_ns: int) -> int:

@@ -6,12 +6,12 @@ read that probes a silent unit gives way at once, as its wait would be long.
 """
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 
 from drivers.base import Clock, DeviceClosed
 from drivers.modbus.connection import Connection, GivenUp, NotConnected
-from drivers.modbus.registers import LinkSettings
+from drivers.modbus.registers import PollSettings
 
 NS_PER_S = 1_000_000_000
 
@@ -24,12 +24,27 @@ class Line:
         closed: `close` was called.
     """
 
-    def __init__(self, name: str, settings: LinkSettings, clock: Clock) -> None:
+    def __init__(
+        self,
+        name: str,
+        settings: PollSettings,
+        clock: Clock,
+        connection: Callable[[], Connection],
+    ) -> None:
+        """Nothing is opened yet.
+
+        Args:
+            name: for messages.
+            settings: how long to wait before another attempt.
+            clock: now.
+            connection: makes a new connection, not yet open.
+        """
         self.connects = 0
         self.closed = False
         self._name = name
         self._settings = settings
         self._clock = clock
+        self._new_connection = connection
         self._wire = asyncio.Lock()
         self._connection: Connection | None = None
         self._probe: Connection | None = None
@@ -109,9 +124,8 @@ class Line:
         if self._connection is not None and self._connection.usable:
             return self._connection
         self._let_go()
-        settings = self._settings
         # Never re-used: the end of an old socket, told late, must not close a new one.
-        self._connection = Connection(settings.host, settings.port, settings.timeout_s)
+        self._connection = self._new_connection()
         try:
             await self._connection.open()
         except NotConnected:

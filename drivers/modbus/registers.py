@@ -1,4 +1,4 @@
-"""What a configuration says of a Modbus TCP link: connection, points and outputs.
+"""What a configuration says of a Modbus link: connection, modules, points and outputs.
 
 Registers and bits are numbered from 0, as they travel on the wire; a manual
 that counts from 1, or from 30001 or 40001, needs that subtracted.
@@ -13,6 +13,8 @@ from typing import Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
+from drivers.serial_port import PortSettings
+
 Table = Literal["input", "holding", "coil", "discrete"]
 WordType = Literal["int16", "uint16", "int32", "float32"]
 Order = Literal["ABCD", "CDAB", "BADC", "DCBA"]
@@ -20,6 +22,7 @@ Order = Literal["ABCD", "CDAB", "BADC", "DCBA"]
 BIT_TABLES = frozenset({"coil", "discrete"})
 WORDS: Mapping[WordType, int] = {"int16": 1, "uint16": 1, "int32": 2, "float32": 2}
 REGISTER_LAST = 65535
+_UNITS = frozenset((*range(248), 255))
 _COUNTS: Mapping[WordType, tuple[float, float]] = {
     "int16": (-32768, 32767),
     "uint16": (0, 65535),
@@ -41,27 +44,76 @@ _OF_REGISTERS = (
 _STRICT = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
 
 
-class LinkSettings(BaseModel):
-    """How one Modbus TCP server, or gateway, is reached.
+class UnitSettings(BaseModel):
+    """What is known of one module behind the link.
 
     Attributes:
-        host: its address.
-        port: its TCP port.
+        module: name of a description this program brings, or a path to one of
+            your own, seen from the configuration; see README.md.
+        answer_s: how long the module takes before its answer begins, s; for
+            the arithmetic of a serial bus.
+        watchdog_register: the holding register of the module's own
+            communication time-out, after which it opens its outputs.
+        watchdog_counts_per_s: counts of that register that make one second.
+        watchdog_s: the time-out to be set there, s; it is set and read back
+            whenever the module is met, and no output is switched on unless it stands.
+    """
+
+    model_config = _STRICT
+
+    module: str | None = Field(default=None, min_length=1, max_length=200)
+    answer_s: float = Field(default=0.01, ge=0, le=1)
+    watchdog_register: int | None = Field(default=None, ge=0, le=REGISTER_LAST)
+    watchdog_counts_per_s: float | None = Field(default=None, gt=0, le=1000)
+    watchdog_s: float | None = Field(default=None, gt=0, le=60)
+
+    @property
+    def watchdog_counts(self) -> int | None:
+        """What the time-out's register must hold; None where none is set."""
+        if self.watchdog_s is None or self.watchdog_counts_per_s is None:
+            return None
+        return round(self.watchdog_s * self.watchdog_counts_per_s)
+
+    @model_validator(mode="after")
+    def _whole_watchdog(self) -> Self:
+        given = (self.watchdog_register, self.watchdog_counts_per_s)
+        if self.watchdog_s is not None and None in given:
+            raise ValueError(
+                "watchdog_s needs watchdog_register and watchdog_counts_per_s, from the module's "
+                "manual or its description; give them, or remove watchdog_s"
+            )
+        counts = self.watchdog_counts
+        if counts is not None and not 1 <= counts <= REGISTER_LAST:
+            raise ValueError(
+                f"watchdog_s = {self.watchdog_s:g} would be {counts} counts, and the register "
+                f"takes 1 to {REGISTER_LAST}; correct watchdog_s or watchdog_counts_per_s"
+            )
+        return self
+
+
+class PollSettings(BaseModel):
+    """How any Modbus link is polled.
+
+    Attributes:
         period_s: time between polls, s.
         timeout_s: how long a connection or an answer may take, s.
         hold_s: an output stays on only while its token was renewed less than
             this long ago, s.
         reconnect_s_max: longest wait between two attempts to connect, s.
+        units: what is known of the modules, by unit address.
     """
 
     model_config = _STRICT
 
-    host: str = Field(min_length=1, max_length=253)
-    port: int = Field(default=502, ge=1, le=65535)
     period_s: float = Field(default=1.0, ge=0.1, le=60)
     timeout_s: float = Field(default=0.5, gt=0, le=10)
     hold_s: float = Field(default=3.0, gt=0, le=30)
     reconnect_s_max: float = Field(default=2.0, gt=0, le=60)
+    units: dict[str, UnitSettings] = Field(default_factory=dict)
+
+    def unit(self, unit: int) -> UnitSettings:
+        """What is known of one module; the defaults where nothing is."""
+        return self.units.get(str(unit), _UNKNOWN)
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:
@@ -75,7 +127,56 @@ class LinkSettings(BaseModel):
                 f"hold_s = {self.hold_s:g} is below period_s = {self.period_s:g}, so outputs would "
                 "be let go between two polls; raise hold_s or lower period_s"
             )
+        wrong = [key for key in self.units if not _is_unit(key)]
+        if wrong:
+            raise ValueError(
+                f"units: {', '.join(wrong)} cannot be unit addresses; give 0 to 247 without "
+                "leading zeros, or 255"
+            )
         return self
+
+
+_UNKNOWN = UnitSettings()
+
+
+class TcpSettings(PollSettings):
+    """How one Modbus TCP server, or gateway, is reached.
+
+    Attributes:
+        host: its address.
+        port: its TCP port.
+    """
+
+    host: str = Field(min_length=1, max_length=253)
+    port: int = Field(default=502, ge=1, le=65535)
+
+
+class RtuSettings(PollSettings, PortSettings):
+    """A serial bus with Modbus RTU modules on it; the standard's own defaults.
+
+    Attributes:
+        late_s: how late after its question a module may still answer, s; one
+            that kept silent is not asked again before, and what it says
+            meanwhile is thrown away.
+
+    Source:
+        Modbus over Serial Line V1.02, section 2.5.1 (19200 baud, even parity).
+    """
+
+    late_s: float = Field(default=2.0, gt=0, le=60)
+
+    @model_validator(mode="after")
+    def _late_enough(self) -> Self:
+        if self.late_s < self.timeout_s:
+            raise ValueError(
+                f"late_s = {self.late_s:g} is below timeout_s = {self.timeout_s:g}; an answer is "
+                "late only after the time-out, raise late_s"
+            )
+        return self
+
+
+def _is_unit(key: str) -> bool:
+    return key.isascii() and key.isdigit() and str(int(key)) == key and int(key) in _UNITS
 
 
 class Addressed(BaseModel):
@@ -211,7 +312,10 @@ class OutputSettings(Addressed):
     Attributes:
         unit: unit address of the module, 0 to 247, or 255.
         number: of the coil on the wire, from 0; `register` in a configuration.
-        token: whose life keeps it on; see `LinkSettings.hold_s`.
+        toggled: while on it is switched to and fro every `period_s`, for a relay
+            with a drop-out delay that falls when the changes cease.
+        token: whose life keeps it on; see `PollSettings.hold_s`.
     """
 
+    toggled: bool = False
     token: str = Field(min_length=1, max_length=100)

@@ -7,7 +7,7 @@ from contextlib import asynccontextmanager
 from typing import Protocol
 
 from drivers.base import Link
-from drivers.modbus import LinkSettings, OutputSettings, PointSettings, open_link
+from drivers.modbus import OutputSettings, PointSettings, TcpSettings, open_link
 from drivers.modbus.fake import FakeServer, Fault
 from tests.virtual_clock import VirtualClock, settle
 
@@ -87,7 +87,7 @@ class ModbusStand:
         await self.fake.start()
         self.link = open_link(
             "bay",
-            LinkSettings(host="127.0.0.1", port=self.fake.port, **self._times),
+            TcpSettings(host="127.0.0.1", port=self.fake.port, **self._times),
             {
                 name: PointSettings(
                     unit=1, table="input", register=place, type="int16", scale=0.1, open_at=32767

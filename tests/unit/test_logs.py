@@ -18,7 +18,7 @@ import pytest
 import structlog
 
 from daemon import logs
-from drivers.modbus import LinkSettings, PointSettings, open_link
+from drivers.modbus import PointSettings, TcpSettings, open_link
 from drivers.modbus.fake import FakeServer, Fault
 from rules.frame import Reason
 from tests.unit.command_line import ROOT, process, shop
@@ -135,7 +135,7 @@ async def test_a_silent_unit_is_not_told_by_the_library_as_well():
     await fake.start()
     link = open_link(
         "modules",
-        LinkSettings(host="127.0.0.1", port=fake.port, timeout_s=0.1),
+        TcpSettings(host="127.0.0.1", port=fake.port, timeout_s=0.1),
         {"bay-2/pad_inner_c": PointSettings(unit=1, register=0, table="input", type="int16")},
         {},
         VirtualClock(),

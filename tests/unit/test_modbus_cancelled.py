@@ -7,14 +7,14 @@ from pymodbus.pdu import ModbusPDU
 from pymodbus.pdu.register_message import ReadInputRegistersResponse
 
 from drivers.modbus.codec import plan
-from drivers.modbus.connection import Connection
-from drivers.modbus.registers import PointSettings
+from drivers.modbus.registers import PointSettings, TcpSettings
+from drivers.modbus.tcp import TcpConnection
 
 POINT = PointSettings(unit=1, table="input", register=0, type="int16")
 
 
 async def test_cancelled_as_the_answer_comes_it_leaves() -> None:
-    connection = Connection("127.0.0.1", 9, timeout_s=1.0)
+    connection = TcpConnection(TcpSettings(host="127.0.0.1", port=9, timeout_s=1.0))
     asked = asyncio.Event()
 
     async def execute(*, no_response_expected: bool, request: ModbusPDU) -> ModbusPDU:

@@ -9,10 +9,10 @@ from contextlib import asynccontextmanager
 import pytest
 
 from drivers.base import DeviceClosed, Link, LinkDown
-from drivers.modbus import LinkSettings, OutputSettings, PointSettings, open_link
-from drivers.modbus.connection import Connection
+from drivers.modbus import OutputSettings, PointSettings, TcpSettings, open_link
 from drivers.modbus.device import next_due_ns
 from drivers.modbus.fake import Asked, FakeServer, Fault
+from drivers.modbus.tcp import TcpConnection
 from tests.contract.stands import at_rest, polls, running, within
 from tests.virtual_clock import NS_PER_S, VirtualClock, settle
 
@@ -63,7 +63,7 @@ async def bench(
     await made.fake.start()
     made.link = open_link(
         "bay",
-        LinkSettings.model_validate({"host": "127.0.0.1", "port": made.fake.port} | made.settings),
+        TcpSettings.model_validate({"host": "127.0.0.1", "port": made.fake.port} | made.settings),
         made.points,
         {
             name: OutputSettings(unit=made.relays[at], register=at, token=token)
@@ -283,13 +283,13 @@ async def test_connecting_is_tried_ever_more_rarely_up_to_the_limit(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     tried: list[int] = []
-    connect = Connection.open
+    connect = TcpConnection.open
 
-    async def counted(connection: Connection) -> None:
+    async def counted(connection: TcpConnection) -> None:
         tried.append(stand.clock.now_ns())
         await connect(connection)
 
-    monkeypatch.setattr(Connection, "open", counted)
+    monkeypatch.setattr(TcpConnection, "open", counted)
     async with bench({(1, 0): 5}, reconnect_s_max=4.0) as stand:
         begin_ns = stand.clock.now_ns()
         await stand.fake.stop()
@@ -450,7 +450,7 @@ async def test_statistics_count_what_happened() -> None:
 async def test_names_must_differ_and_exist() -> None:
     point = PointSettings(unit=RELAYS, table="coil", register=0)
     output = OutputSettings(unit=RELAYS, register=0, token="bay-1")
-    settings = LinkSettings(host="127.0.0.1")
+    settings = TcpSettings(host="127.0.0.1")
     with pytest.raises(ValueError, match="link bay: permit named as a point and as an output"):
         open_link("bay", settings, {"permit": point}, {"permit": output}, VirtualClock())
     link = open_link("bay", settings, {}, {"permit": output}, VirtualClock())

@@ -18,7 +18,7 @@ from pymodbus.simulator import DataType, SimData, SimDevice
 from umodbus.server.tcp import RequestHandler, get_server
 
 from drivers.base import BadReply, Link
-from drivers.modbus import LinkSettings, OutputSettings, PointSettings, open_link
+from drivers.modbus import OutputSettings, PointSettings, TcpSettings, open_link
 from tests.virtual_clock import VirtualClock, settle
 
 # IEEE 754: 123456.0 in binary32 is 0x47F12000.
@@ -52,7 +52,7 @@ async def link_to(
 ) -> AsyncIterator[Link]:
     link = open_link(
         "peer",
-        LinkSettings(host="127.0.0.1", port=port),
+        TcpSettings(host="127.0.0.1", port=port),
         {name: PointSettings.model_validate({"unit": unit} | one) for name, one in points.items()},
         {
             "relay": OutputSettings(unit=unit, register=1, token="bay-1"),
@@ -180,7 +180,7 @@ async def test_the_bytes_of_the_standard() -> None:
         port = server.sockets[0].getsockname()[1]
         link = open_link(
             "standard",
-            LinkSettings(host="127.0.0.1", port=port),
+            TcpSettings(host="127.0.0.1", port=port),
             {
                 name: PointSettings.model_validate({"unit": 255} | one)
                 for name, one in standard_points().items()

@@ -3,7 +3,7 @@
 import pytest
 from pydantic import ValidationError
 
-from drivers.modbus import LinkSettings, OutputSettings, PointSettings
+from drivers.modbus import OutputSettings, PointSettings, TcpSettings
 
 HOST = "127.0.0.1"
 WORD = {"unit": 1, "table": "input", "register": 0, "type": "int16"}
@@ -25,7 +25,7 @@ BIT = {"unit": 1, "table": "discrete", "register": 0}
 )
 def test_link_settings_refused(settings: dict[str, object], says: str) -> None:
     with pytest.raises(ValidationError, match=says):
-        LinkSettings.model_validate({"host": HOST} | settings)
+        TcpSettings.model_validate({"host": HOST} | settings)
 
 
 @pytest.mark.parametrize(
@@ -72,7 +72,7 @@ def test_point_settings_at_their_edges_are_taken(settings: dict[str, object]) ->
 
 def test_settings_do_not_change() -> None:
     with pytest.raises(ValidationError, match="frozen"):
-        LinkSettings(host=HOST).port = 5
+        TcpSettings(host=HOST).port = 5
 
 
 def test_an_output_needs_a_token() -> None:

@@ -10,7 +10,7 @@ from structlog.testing import capture_logs
 
 from daemon.outputs import PERMIT, RigOutputs, sounding
 from drivers.base import BadReply, LinkDown, LinkStatistics, Sample
-from drivers.modbus import LinkSettings, OutputSettings, open_link
+from drivers.modbus import OutputSettings, TcpSettings, open_link
 from drivers.modbus.fake import FakeServer, Fault
 from rules.events import Horn, Outputs
 from tests.virtual_clock import VirtualClock, settle
@@ -421,7 +421,7 @@ async def wired(timeout_s: float = 0.2) -> AsyncIterator[tuple[RigOutputs, FakeS
     clock = SiteVirtualClock()
     link = open_link(
         "relays",
-        LinkSettings(host="127.0.0.1", port=fake.port, timeout_s=timeout_s),
+        TcpSettings(host="127.0.0.1", port=fake.port, timeout_s=timeout_s),
         {},
         {
             f"bay-2/{name}": OutputSettings(unit=RELAYS, register=number, token="bay-2")
