@@ -179,14 +179,19 @@ def _is_unit(key: str) -> bool:
     return key.isascii() and key.isdigit() and str(int(key)) == key and int(key) in _UNITS
 
 
-class Addressed(BaseModel):
-    """Anything that has a unit and a number on the wire."""
+class Numbered(BaseModel):
+    """Anything that has a number within its module."""
 
     model_config = _STRICT
 
-    unit: int = Field(ge=0, le=255)
     # Known as `register` outside; pydantic's models have a method of that name.
     number: int = Field(alias="register", ge=0, le=REGISTER_LAST)
+
+
+class Addressed(Numbered):
+    """Anything that has a unit and a number on the wire."""
+
+    unit: int = Field(ge=0, le=255)
 
     @field_validator("unit")
     @classmethod
@@ -199,11 +204,10 @@ class Addressed(BaseModel):
         return unit
 
 
-class PointSettings(Addressed):
-    """One value to be read.
+class PlaceSettings(Numbered):
+    """Where one value stands in its module, and what its count means.
 
     Attributes:
-        unit: unit address of the module, 0 to 247, or 255.
         table: `input` or `holding` registers, `coil` or `discrete` bits.
         number: on the wire, from 0; `register` in a configuration.
         type: of a register value; needed for registers, unknown to bits.
@@ -304,6 +308,14 @@ class PointSettings(Addressed):
                 f"{name} = {count:g} is no {self.type} ({low:g} to {high:g}), so it could never be "
                 "read; give the count as the module sends it, before scaling, or correct type"
             )
+
+
+class PointSettings(Addressed, PlaceSettings):
+    """One value to be read.
+
+    Attributes:
+        unit: unit address of the module, 0 to 247, or 255.
+    """
 
 
 class OutputSettings(Addressed):
