@@ -6,7 +6,10 @@ is watched by the event loop itself, which needs no thread and no other library.
 
 import asyncio
 import errno
+import fcntl
 import os
+import termios
+from contextlib import suppress
 from typing import Literal, Self
 
 import serial
@@ -71,7 +74,6 @@ class SerialPort:
     Attributes:
         where: for messages.
         lost: why the port can no longer be used; empty while it can.
-        overflowed: bytes thrown away because nobody took them.
     """
 
     def __init__(self, settings: PortSettings) -> None:
@@ -85,8 +87,8 @@ class SerialPort:
         """
         self.where = settings.where()
         self.lost = ""
-        self.overflowed = 0
         self._unread = bytearray()
+        self._watched = True
         self._news = asyncio.Event()
         self._room = asyncio.Event()
         self._loop = asyncio.get_running_loop()
@@ -101,12 +103,20 @@ class SerialPort:
         return not self.lost
 
     def take(self) -> bytes:
-        """Everything that has come and was not yet taken; never waits."""
+        """Everything that has come and was not yet taken; never waits.
+
+        Returns:
+            At most `UNREAD_BYTES_MAX` bytes; fewer say that nothing more was
+            there, in the kernel either.
+        """
         if self.usable:
             self._readable()
         taken = bytes(self._unread)
         self._unread.clear()
         self._news.clear()
+        if self.usable and not self._watched:
+            self._watched = True
+            self._loop.add_reader(self._fd, self._readable)
         return taken
 
     async def came(self) -> None:
@@ -135,25 +145,30 @@ class SerialPort:
     def close(self) -> None:
         """Close; twice is no error."""
         self._lose(None)
-        self._port.close()
+        if self._port.is_open:
+            with suppress(OSError):  # it may be pulled out
+                fcntl.ioctl(self._fd, termios.TIOCNXCL)
+            self._port.close()
 
     def _readable(self) -> None:
-        try:
-            data = os.read(self._fd, _READ_BYTES)
-        except BlockingIOError:
-            return
-        except OSError as error:
-            self._lose(error)
-            return
-        if not data:  # how an adapter pulled out shows itself
-            self._lose(OSError(errno.ENODEV, os.strerror(errno.ENODEV)))
-            return
-        self._unread += data
-        surplus = len(self._unread) - UNREAD_BYTES_MAX
-        if surplus > 0:
-            self.overflowed += surplus
-            del self._unread[:surplus]
-        self._news.set()
+        """Read until nothing more is there, or nobody takes what came."""
+        while self.usable and len(self._unread) < UNREAD_BYTES_MAX:
+            try:
+                data = os.read(self._fd, min(_READ_BYTES, UNREAD_BYTES_MAX - len(self._unread)))
+            except BlockingIOError:
+                break
+            except OSError as error:
+                self._lose(error)
+                break
+            if not data:  # how an adapter pulled out shows itself
+                self._lose(OSError(errno.ENODEV, os.strerror(errno.ENODEV)))
+            self._unread += data
+        if self.usable and len(self._unread) == UNREAD_BYTES_MAX:
+            # What nobody takes stays with the kernel and costs no time here.
+            self._watched = False
+            self._loop.remove_reader(self._fd)
+        if self._unread:
+            self._news.set()
 
     async def _writable(self) -> None:
         self._room.clear()
@@ -177,16 +192,21 @@ class SerialPort:
 def _opened(settings: PortSettings, where: str) -> serial.Serial:
     device = settings.device or _device_of(settings.usb_serial_number or "")
     try:
-        return serial.Serial(
+        port = serial.Serial(
             device,
             settings.baud_rate,
             parity=_PARITIES[settings.parity],
             stopbits=settings.stop_bits,
-            timeout=0,
+            # Asks the kernel to tell "nothing yet" from "gone", see termios(3), VMIN = 1.
+            inter_byte_timeout=0,
             exclusive=True,
         )
-    except (OSError, ValueError) as error:  # pyserial's own error is an OSError
+    except (OSError, ValueError, termios.error) as error:  # pyserial's own is an OSError
         raise LinkDown(f"{where}: {_why(error)}") from error
+    with suppress(OSError):  # pulled out already: reading will tell
+        # pyserial's lock stops those who look for one; this stops the others.
+        fcntl.ioctl(port.fileno(), termios.TIOCEXCL)
+    return port
 
 
 def _device_of(serial_number: str) -> str:
@@ -204,7 +224,7 @@ def _device_of(serial_number: str) -> str:
     return str(found[0].device)
 
 
-def _why(error: OSError | ValueError) -> str:
+def _why(error: Exception) -> str:
     number = getattr(error, "errno", None)
     if number == errno.ENOENT:
         return "there is no such port; check the adapter's plug, or correct device"
