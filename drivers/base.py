@@ -143,6 +143,7 @@ class LinkKind:
             with what a description of the module adds; raises ValueError with
             words for whoever wrote it. All three are as read, `folder` holds the
             configuration.
+        fill_in_link: `fill_in_link(link, folder)`, the same for the link's own table.
         faults: what is wrong with a link's settings, points and outputs together,
             in words.
     """
@@ -160,4 +161,5 @@ class LinkKind:
     place: Callable[[Point | Output], str]
     claims: Callable[[Point | Output], Iterable[Hashable]]
     fill_in: Callable[[Mapping[str, Any], Mapping[str, Any], Path], dict[str, Any]]
+    fill_in_link: Callable[[Mapping[str, Any], Path], dict[str, Any]]
     faults: Callable[[Settings, Mapping[str, Point], Mapping[str, Output]], Iterable[str]]
