@@ -52,6 +52,10 @@ class Holding:
         if output in self._on:
             self._on[output] = self._on.pop(output)
 
+    def held(self) -> list[str]:
+        """Outputs that are on, the next to be let go first."""
+        return list(self._on)
+
     def stale(self) -> list[str]:
         """Outputs that are on and whose owner is not alive, the next to be let go first."""
         return [output for output in self._on if not self.alive(output)]

@@ -1,9 +1,10 @@
 """The link: polls on a fixed grid, writes at once, and lets go of what nobody renews.
 
-Three policies live here and nowhere else. Of the units that keep silent at
-most one is waited for per poll, in turn, until it answers. A connection on
-which a whole poll heard nothing is dropped and made anew, as a server that lost
-its power does not say so. An output stays on only while its token is renewed.
+Of the units that keep silent at most one is waited for per poll, in turn, until
+it answers. A connection on which a whole poll heard nothing is dropped and made
+anew, as a server that lost its power does not say so. An output stays on only
+while its token is renewed, the communication time-out of its module stands, and
+it moves, each where that is asked for; see `watchdogs` and `toggling`.
 """
 
 import asyncio
@@ -12,6 +13,7 @@ from collections.abc import AsyncIterator, Awaitable, Callable, Iterable, Mappin
 from contextlib import asynccontextmanager, suppress
 
 from drivers.base import BadReply, Clock, DeviceClosed, Link, LinkStatistics, Sample
+from drivers.holding import Holding
 from drivers.modbus import codec
 from drivers.modbus.connection import (
     Connection,
@@ -30,6 +32,8 @@ from drivers.modbus.registers import (
 )
 from drivers.modbus.rtu import RtuConnection
 from drivers.modbus.tcp import TcpConnection
+from drivers.modbus.toggling import Toggle
+from drivers.modbus.watchdogs import Watchdogs
 
 NS_PER_S = 1_000_000_000
 
@@ -85,11 +89,15 @@ class ModbusLink:
             key: PointSettings(unit=output.unit, table="coil", register=output.number)
             for key, output in outputs.items()
         }
-        self._plan = codec.plan(self._points)
+        self._watchdogs = Watchdogs(settings, clock)
+        self._plan = _with_watchdogs(codec.plan(self._points), self._watchdogs.requests)
         opened_ns = clock.now_ns()
         self._samples = {key: Sample(None, "bad", "never_read", opened_ns) for key in self._points}
-        self._renewed_ns = {output.token: opened_ns for output in outputs.values()}
-        self._held: dict[str, None] = {}  # outputs on; the next to be let go first
+        tokens = {key: output.token for key, output in outputs.items()}
+        self._holding = Holding(tokens, settings.hold_s, clock)
+        self._toggles = {
+            key: Toggle(settings.period_s) for key, output in outputs.items() if output.toggled
+        }
         self._silent: dict[int, str] = {}  # unit: reason, the next to be asked first
         self._line = Line(name, settings, clock, lambda: connection_to(settings))
         self._polling = asyncio.Lock()  # so that a write waits behind one read at most
@@ -125,35 +133,37 @@ class ModbusLink:
     async def write(self, point: str, *, on: bool) -> None:
         """Write one output now, before any queued read, and check the echo; once.
 
+        A toggled output begins to move; one that moves already is left to it.
+
         Raises:
             LinkDown: no connection, or no answer; the output may be either way.
-            BadReply: the module refused or answered something else.
+            BadReply: the module refused or answered something else; or an output
+                was to be switched on whose module's time-out does not stand.
             DeviceClosed: the link was closed.
             KeyError: no such output.
         """
         output = self._outputs[point]
+        toggle = self._toggles.get(point)
+        if toggle is not None:
+            toggle.check(self._clock.now_ns())
+            if on and toggle.active:
+                return
         self._counts["writes"] += 1
         try:
-            async with self._line.urgent() as connection:
-                if on:
-                    # Before the echo: it may get lost when the coil has closed.
-                    self._held[point] = None
-                await connection.write(output, on=on)
+            await (self._switch_on(point) if on else self._switch_off(point))
         except ExchangeError as trouble:
-            self._counts["write_failures"] += 1
-            self._heard |= isinstance(trouble, BadReply)
-            if isinstance(trouble, NoReply):
-                self._silent.setdefault(output.unit, trouble.reason)
+            self._write_failed(output.unit, trouble)
             raise
         self._heard = True
         self._silent.pop(output.unit, None)
-        if not on:
-            self._held.pop(point, None)
 
     def renew(self, token: str) -> None:
         """Say that the owner of `token` is alive; one unknown here does nothing."""
-        if token in self._renewed_ns:
-            self._renewed_ns[token] = self._clock.now_ns()
+        self._holding.renew(token)
+
+    def remarks(self) -> list[str]:
+        """What samples cannot say: time-outs of modules that do not stand, and what to do."""
+        return self._watchdogs.remarks()
 
     def statistics(self) -> LinkStatistics:
         """Counts since opening."""
@@ -176,25 +186,31 @@ class ModbusLink:
     async def _poll(self) -> None:
         async with self._cycle():
             for unit in self._plan:
-                if unit not in self._silent:
-                    await self._read_unit(unit)
+                if unit not in self._silent and await self._read_unit(unit):
+                    await self._set_watchdog(unit)
+            await self._move_toggled()
             await self._probe_silent()
 
     async def _let_go(self) -> None:
-        hold_ns = round(self._settings.hold_s * NS_PER_S)
-        now_ns = self._clock.now_ns()
-        tokens = {point: self._outputs[point].token for point in self._held}
-        stale = [point for point in tokens if now_ns - self._renewed_ns[tokens[point]] >= hold_ns]
+        stale = [point for point in self._holding.held() if not self._may_stay_on(point)]
         # What fails is counted and tried again next period; the read-back tells the rig.
         for point in sorted(stale, key=self._is_silent):
             try:
                 await self.write(point, on=False)
             except NoReply:
                 # One time-out a period at most; another goes first next time.
-                self._held[point] = self._held.pop(point)
+                self._holding.last(point)
                 return
             except ExchangeError:
                 continue
+
+    def _may_stay_on(self, point: str) -> bool:
+        toggle = self._toggles.get(point)
+        if toggle is not None:
+            toggle.check(self._clock.now_ns())
+        moves = toggle is None or toggle.active
+        guarded = not self._watchdogs.lost(self._outputs[point].unit)
+        return moves and guarded and self._holding.alive(point)
 
     def _is_silent(self, point: str) -> bool:
         return self._outputs[point].unit in self._silent
@@ -220,6 +236,7 @@ class ModbusLink:
         for unit in tuple(self._silent):
             if not await self._read_unit(unit, probing=True):
                 return
+            await self._set_watchdog(unit)
 
     async def _read_unit(self, unit: int, *, probing: bool = False) -> bool:
         """Read all of one unit; False when it is, or stays, among the silent."""
@@ -248,6 +265,74 @@ class ModbusLink:
         """Whether asking such a unit again costs a time-out or the connection."""
         return isinstance(trouble, NoReply) or not self._line.usable
 
+    async def _switch_on(self, point: str) -> None:
+        output, toggle = self._outputs[point], self._toggles.get(point)
+        async with self._line.urgent() as connection:
+            if not self._watchdogs.stands(output.unit):
+                self._counts["write_failures"] += 1
+                remark = self._watchdogs.remark(output.unit)
+                raise BadReply(f"link {self.name}: {point} was not switched on: {remark}")
+            # Before the echo: it may get lost when the coil has closed.
+            self._holding.on(point)
+            if toggle is not None:  # so that the next is an edge, however the coil was left
+                await connection.write(output, on=False)
+            await connection.write(output, on=True)
+            if toggle is not None:
+                toggle.start(self._clock.now_ns())
+
+    async def _switch_off(self, point: str) -> None:
+        output, toggle = self._outputs[point], self._toggles.get(point)
+        if toggle is not None:
+            toggle.stop()
+        async with self._line.urgent() as connection:
+            if toggle is not None:  # again: one that was being switched on meanwhile
+                toggle.stop()
+            await connection.write(output, on=False)
+        self._holding.off(point)
+
+    async def _move_toggled(self) -> None:
+        """Write the next edge of every output that moves and was read since the last."""
+        for point, toggle in self._toggles.items():
+            if not self._may_stay_on(point):
+                toggle.stop()
+            if not (toggle.active and toggle.due):
+                continue
+            output = self._outputs[point]
+            try:
+                async with self._line.in_turn(probing=False) as connection:
+                    if toggle.active:  # still, after the wait for its turn
+                        self._counts["writes"] += 1
+                        await connection.write(output, on=toggle.next_edge())
+            except NotConnected:
+                raise
+            except ExchangeError as trouble:
+                self._write_failed(output.unit, trouble)
+
+    async def _set_watchdog(self, unit: int) -> None:
+        """Set a module's time-out if it reads wrong, and read the module back."""
+        counts = self._watchdogs.counts_to_set(unit)
+        if counts is None:
+            return
+        register = self._watchdogs.requests[unit].register
+        try:
+            async with self._line.in_turn(probing=False) as connection:
+                self._counts["writes"] += 1
+                await connection.write_register(unit, register, counts)
+        except NotConnected:
+            raise
+        except ExchangeError as trouble:
+            self._write_failed(unit, trouble)
+            self._watchdogs.not_set(unit, str(trouble))
+        else:
+            await self._read_unit(unit)
+
+    def _write_failed(self, unit: int, trouble: ExchangeError) -> None:
+        self._counts["write_failures"] += 1
+        self._heard |= isinstance(trouble, BadReply)
+        if isinstance(trouble, NoReply):
+            self._silent.setdefault(unit, trouble.reason)
+            self._watchdogs.silent(unit)
+
     async def _ask(self, request: codec.Request, *, probing: bool) -> tuple[int, ...]:
         async with self._line.in_turn(probing=probing) as connection:
             self._counts["requests"] += 1
@@ -262,23 +347,37 @@ class ModbusLink:
 
     def _keep(self, request: codec.Request, found: tuple[int, ...]) -> None:
         now_ns = self._clock.now_ns()
+        self._watchdogs.read(request, found)
         for member in request.members:
             raw = found[member.start : member.start + member.width]
             decoded = codec.decode(self._points[member.name], raw)
             quality = "bad" if decoded.reason else "good"
-            self._samples[member.name] = Sample(decoded.value, quality, decoded.reason, now_ns, raw)
             if member.name in self._outputs and decoded.value:
                 # Whoever closed it, even before a restart: its owner must be alive.
-                self._held.setdefault(member.name)
+                self._holding.on(member.name)
+            value = decoded.value
+            if member.name in self._toggles:
+                value = float(self._toggles[member.name].read(now_ns, on=bool(value)))
+            self._samples[member.name] = Sample(value, quality, decoded.reason, now_ns, raw)
 
     def _fail(self, requests: Iterable[codec.Request], reason: str) -> None:
         for request in requests:
+            self._watchdogs.not_read(request, reason)
             for member in request.members:
                 at_ns = self._samples[member.name].at_ns
                 self._samples[member.name] = Sample(None, "bad", reason, at_ns)
 
     def _all_requests(self) -> Iterable[codec.Request]:
         return (request for requests in self._plan.values() for request in requests)
+
+
+def _with_watchdogs(
+    plan: Mapping[int, tuple[codec.Request, ...]], watchdogs: Mapping[int, codec.Request]
+) -> dict[int, tuple[codec.Request, ...]]:
+    """The plan with each time-out before the rest of its module."""
+    own = {unit: (request,) for unit, request in watchdogs.items()}
+    units = sorted(plan.keys() | own.keys())
+    return {unit: (*own.get(unit, ()), *plan.get(unit, ())) for unit in units}
 
 
 def connection_to(settings: PollSettings) -> Connection:
