@@ -217,7 +217,7 @@ def _described(link: Table, entry: Table, asked: str, folder: Path) -> dict[str,
     if described.cold_junction is not None:
         found["cold_junction"] = {"unit": unit} | module.inputs[described.cold_junction].keys()
     if described.sensor is not None:
-        found["sensor"] = described.sensor
+        found["sensor"] = dict(described.sensor)  # the description itself is shared
     return found
 
 
@@ -255,7 +255,7 @@ def meant(name: str, known: Iterable[str]) -> str:
 
 
 def _words(item: Any) -> str:  # one of pydantic's own dicts
-    key = ".".join(map(str, item["loc"])) or "file"
+    key = ".".join(map(str, item["loc"]))
     message = str(item["msg"]).removeprefix("Value error, ")
     match item["type"]:
         case "missing":
@@ -263,5 +263,5 @@ def _words(item: Any) -> str:  # one of pydantic's own dicts
         case "extra_forbidden":
             return f"{key}: no such key; remove it"
         case "value_error":
-            return f"{key}: {message}"
+            return f"{key}: {message}" if key else message
     return f"{key} = {item['input']!r:.60}: {message}"

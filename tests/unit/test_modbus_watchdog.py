@@ -93,7 +93,6 @@ async def test_a_module_that_was_away_is_set_again(away: str) -> None:
         (Refusing, "holding 16, reads 0 (0 s) and should read 50 (5 s)"),
     ],
 )
-@pytest.mark.proves("no output on where a module's own time-out does not stand")
 async def test_no_output_is_switched_on_where_the_time_out_does_not_stand(
     memory: Callable[[object], dict[tuple[int, str, int], int]], says: str
 ) -> None:
