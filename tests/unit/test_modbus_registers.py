@@ -1,9 +1,13 @@
 """Settings of a Modbus link: what is refused, and that the text says what would be right."""
 
+from typing import Any
+
 import pytest
 from pydantic import ValidationError
 
-from drivers.modbus import OutputSettings, PointSettings, TcpSettings
+from drivers.kinds import kinds
+from drivers.modbus import OutputSettings, PointSettings, RtuSettings, TcpSettings
+from drivers.modbus.registers import UnitSettings
 
 HOST = "127.0.0.1"
 WORD = {"unit": 1, "table": "input", "register": 0, "type": "int16"}
@@ -78,3 +82,115 @@ def test_settings_do_not_change() -> None:
 def test_an_output_needs_a_token() -> None:
     with pytest.raises(ValidationError, match="token"):
         OutputSettings.model_validate({"unit": 3, "register": 0})
+
+
+WATCHED = {"watchdog_register": 16, "watchdog_counts_per_s": 10, "watchdog_s": 5.0}
+
+
+@pytest.mark.parametrize(
+    ("unit", "says"),
+    [
+        ({"watchdog_s": 5.0}, "needs watchdog_register and watchdog_counts_per_s"),
+        (WATCHED | {"watchdog_register": None}, "needs watchdog_register"),
+        (WATCHED | {"watchdog_s": 0.04}, "0 counts, and the register takes 1 to 65535"),
+        (WATCHED | {"watchdog_counts_per_s": 1000, "watchdog_s": 66.0}, "less than or equal to 60"),
+        (WATCHED | {"watchdog_register": 65536}, "less than or equal to 65535"),
+        ({"answer_s": 2.0}, "less than or equal to 1"),
+        ({"modul": "relay_output_8"}, "Extra inputs"),
+    ],
+)
+def test_unit_settings_refused(unit: dict[str, Any], says: str) -> None:
+    with pytest.raises(ValidationError, match=says):
+        TcpSettings.model_validate({"host": HOST, "units": {"3": unit}})
+
+
+@pytest.mark.parametrize("key", ["03", "248", "254", "256", "-1", "three", "", "\u0663"])
+def test_units_are_named_by_their_address(key: str) -> None:
+    with pytest.raises(ValidationError, match="cannot be unit addresses; give 0 to 247"):
+        TcpSettings.model_validate({"host": HOST, "units": {key: {}}})
+
+
+def test_what_is_known_of_a_unit_is_found_by_its_address() -> None:
+    settings = TcpSettings.model_validate({"host": HOST, "units": {"3": WATCHED}})
+    assert settings.unit(3).watchdog_counts == 50
+    assert settings.unit(4) == UnitSettings()
+    assert settings.unit(4).watchdog_counts is None
+
+
+@pytest.mark.parametrize(
+    ("settings", "says"),
+    [
+        ({}, "give one of the two"),
+        ({"device": "/dev/ttyUSB0", "usb_serial_number": "A1"}, "give one of the two"),
+        ({"device": "/dev/ttyUSB0", "late_s": 0.1}, "late_s = 0.1 is below timeout_s = 0.5"),
+        ({"device": "/dev/ttyUSB0", "parity": "mark"}, "'none', 'even' or 'odd'"),
+        ({"device": "/dev/ttyUSB0", "hold_s": 0.5}, "raise hold_s or lower period_s"),
+    ],
+)
+def test_bus_settings_refused(settings: dict[str, Any], says: str) -> None:
+    with pytest.raises(ValidationError, match=says):
+        RtuSettings.model_validate(settings)
+
+
+TCP = {"host": HOST}
+BUS = {"device": "/dev/ttyUSB0"}
+WIRES = pytest.mark.parametrize(("kind", "at"), [("modbus_tcp", TCP), ("modbus_rtu", BUS)])
+
+
+@WIRES
+@pytest.mark.parametrize(
+    ("settings", "watchdog_s", "says"),
+    [
+        ({}, 1.5, "units.3.watchdog_s = 1.5 is not above period_s + timeout_s = 1.5"),
+        ({}, 1.6, ""),
+        ({"period_s": 2.0, "timeout_s": 1.0}, 3.0, "raise watchdog_s or lower period_s"),
+        ({}, 9.0, ""),
+        ({}, 9.1, "units.3.watchdog_s = 9.1 is above 3 x hold_s = 9"),
+        ({"hold_s": 1.0}, 5.0, "keep heat on long after this program died; lower watchdog_s"),
+    ],
+)
+def test_a_time_out_must_fit_the_polls_and_what_it_guards_against(
+    kind: str, at: dict[str, Any], settings: dict[str, Any], watchdog_s: float, says: str
+) -> None:
+    model = kinds()[kind].settings
+    units = {"3": WATCHED | {"watchdog_s": watchdog_s}, "4": {}}
+    told = list(
+        kinds()[kind].faults(model.model_validate(at | settings | {"units": units}), {}, {})
+    )
+    assert len(told) == bool(says)
+    assert not says or says in told[0]
+
+
+@pytest.mark.parametrize(("unit", "says"), [(0, "0; give 1 to 247"), (255, "255; give"), (1, "")])
+def test_a_serial_bus_has_no_unit_for_everybody_and_none_of_its_own(unit: int, says: str) -> None:
+    point = PointSettings.model_validate(WORD | {"unit": unit})
+    output = OutputSettings(unit=unit, register=0, token="bay-1")
+    tcp, rtu = kinds()["modbus_tcp"], kinds()["modbus_rtu"]
+    told = list(
+        rtu.faults(RtuSettings.model_validate(BUS), {"bay-1/a": point}, {"bay-1/b": output})
+    )
+    assert len(told) == 2 * bool(says)
+    assert not says or (says in told[0] and told[1].startswith("bay-1/b: "))
+    assert not list(tcp.faults(TcpSettings.model_validate(TCP), {"a": point}, {"b": output}))
+
+
+@WIRES
+def test_where_a_point_is_and_what_it_takes(kind: str, at: dict[str, Any]) -> None:
+    modbus = kinds()[kind]
+    word, long = PointSettings.model_validate(WORD), PointSettings.model_validate(LONG)
+    relay = OutputSettings(unit=3, register=7, token="bay-1")
+    assert modbus.place(word) == "unit 1 input 0"
+    assert modbus.place(relay) == "unit 3 coil 7"
+    assert set(modbus.claims(long)) == {(1, "input", 0), (1, "input", 1)}
+    assert set(modbus.claims(relay)) == {(3, "coil", 7)}
+    own = modbus.settings.model_validate(at)
+    assert modbus.address(own) == modbus.address(
+        modbus.settings.model_validate(at | {"hold_s": 2.0})
+    )
+
+
+def test_two_links_to_one_module_have_one_address() -> None:
+    tcp, rtu = kinds()["modbus_tcp"], kinds()["modbus_rtu"]
+    assert tcp.address(TcpSettings(host=HOST)) != tcp.address(TcpSettings(host=HOST, port=503))
+    by_number = RtuSettings(usb_serial_number="A1")
+    assert rtu.address(by_number) != rtu.address(RtuSettings.model_validate(BUS))
