@@ -9,11 +9,13 @@ import pytest
 
 from drivers.base import LinkDown
 from drivers.modbus.fake import FakeServer, Fault
+from drivers.modbus.toggling import Toggle
 from tests.contract.stands import at_rest, polls, running
 from tests.unit.relay_room import BARE, GUARDED, WRITE_COIL, Room, room
 from tests.virtual_clock import settle
 
 POINT = "permit-2"
+READ_COIL = 1
 
 
 async def seconds(stand: Room, count: int, *, tokens: tuple[str, ...] = ("bay-1", "bay-2")) -> None:
@@ -116,12 +118,28 @@ async def test_it_moves_only_while_its_owner_lives(alive: tuple[str, ...], stays
             assert not stand.coil(BARE)
 
 
+async def test_edges_cease_at_once_even_while_letting_go_waits_for_another_module() -> None:
+    async with room(toggled=(POINT,)) as stand, running(stand.link):
+        await at_rest(stand.clock)
+        await stand.link.write("permit-1", on=True)  # so that it is the first to be let go
+        await moving(stand)
+        await seconds(stand, 1, tokens=())
+        told = len(stand.edges(BARE))
+        stand.fake.faults[GUARDED] = Fault.SILENT
+        await seconds(stand, 1, tokens=())  # both owners count as dead from here
+        assert stand.edges(BARE)[told:] == []
+        await seconds(stand, 1, tokens=())
+        assert stand.edges(BARE)[told:] == [False]
+
+
 async def test_one_lost_answer_is_ridden_out() -> None:
     async with room(toggled=(POINT,)) as stand, running(stand.link):
         await moving(stand)
+        told = stand.edges(BARE)
         stand.fake.faults[BARE] = Fault.SILENT
         await seconds(stand, 1)
         assert stand.link.snapshot()[POINT].reason == "no_reply"
+        assert stand.edges(BARE) == told  # what was not read gets no edge
         stand.fake.faults.clear()
         await seconds(stand, 4)
         assert read_back(stand) == 1.0
@@ -149,23 +167,96 @@ async def test_after_a_longer_silence_it_does_not_begin_by_itself(away: str) -> 
         assert read_back(stand) == 1.0
 
 
-@pytest.mark.parametrize("stuck", [0, 1])
-async def test_a_coil_that_does_not_move_is_not_on(stuck: int) -> None:
-    class Stuck(dict[tuple[int, str, int], int]):
-        """A module that says yes and does nothing."""
+class Stuck(dict[tuple[int, str, int], int]):
+    """A module that says yes and does nothing."""
 
-        def __setitem__(self, place: tuple[int, str, int], value: int) -> None:
-            super().__setitem__(place, stuck if place == (BARE, "coil", 0) else value)
+    at = 0
 
+    def __setitem__(self, place: tuple[int, str, int], value: int) -> None:
+        super().__setitem__(place, self.at if place == (BARE, "coil", 0) else value)
+
+
+class StuckOn(Stuck):
+    """The same with a welded contact."""
+
+    at = 1
+
+
+@pytest.mark.parametrize("stuck", [Stuck, StuckOn])
+async def test_a_coil_that_moves_no_more_is_not_on(stuck: type[Stuck]) -> None:
     async with room(toggled=(POINT,)) as stand, running(stand.link):
         await moving(stand)
-        stand.fake.values = Stuck(stand.fake.values)
-        stand.fake.values[BARE, "coil", 0] = stuck
+        stand.fake.values = stuck(stand.fake.values)
+        stand.fake.values[BARE, "coil", 0] = stuck.at
         await seconds(stand, 4)  # its last true move, and 2.5 periods
         assert read_back(stand) == 0.0
         told = len(stand.edges(BARE))
         await seconds(stand, 3)
         assert set(stand.edges(BARE)[told:]) <= {False}  # let go, not moved
+
+
+async def test_a_coil_that_never_moves_never_counts_as_on() -> None:
+    async with room(toggled=(POINT,)) as stand, running(stand.link):
+        await at_rest(stand.clock)
+        stand.fake.values = Stuck(stand.fake.values)
+        await stand.link.write(POINT, on=True)
+        for _ in range(4):
+            await seconds(stand, 1)
+            assert read_back(stand) == 0.0
+
+
+async def test_a_module_that_restarted_between_two_polls_gets_its_edge_at_once() -> None:
+    async with room(toggled=(POINT,)) as stand, running(stand.link):
+        await moving(stand)
+        assert stand.coil(BARE)
+        stand.fake.values[BARE, "coil", 0] = 0
+        told = len(stand.edges(BARE))
+        await seconds(stand, 4)
+        assert stand.edges(BARE)[told:] == [True, False, True, False]
+        assert read_back(stand) == 1.0
+
+
+async def test_off_goes_before_an_edge_that_waits_for_its_turn() -> None:
+    async with room(toggled=(POINT,)) as stand, running(stand.link):
+        await moving(stand)
+        told = len(stand.edges(BARE))
+        writes: list[asyncio.Future[None]] = []
+
+        def occupied(answer: bytes) -> bytes:
+            """As the poll's last read is answered, a slow write takes the wire."""
+            if answer[6:8] == bytes((BARE, READ_COIL)) and not writes:
+                stand.fake.faults[GUARDED] = Fault.SILENT
+                writes.append(asyncio.ensure_future(stand.link.write("permit-1", on=False)))
+            return answer
+
+        stand.fake.mutate = occupied
+        await stand.clock.advance(1.0)
+        assert len(stand.edges(BARE)) == told  # the edge waits
+        writes.append(asyncio.ensure_future(stand.link.write(POINT, on=False)))
+        await asyncio.gather(*writes, return_exceptions=True)
+        await at_rest(stand.clock)
+        assert stand.edges(BARE)[told:] == [False]
+
+
+PERIOD_NS = 1_000_000_000
+
+
+@pytest.mark.parametrize(
+    ("reads", "counts"),
+    [
+        ([(1, True)], True),
+        ([(1, False)], False),  # what was written did not arrive
+        ([(1, True), (3, True)], True),
+        ([(1, True), (3.5, True)], False),  # no edge was written, so none was seen
+        ([(1, True), (2, False), (3.5, False)], False),  # nor is this move one of ours
+    ],
+)
+def test_only_a_move_that_we_made_counts(reads: list[tuple[float, bool]], counts: bool) -> None:
+    toggle = Toggle(period_s=1.0)
+    toggle.start(0)
+    for at, on in reads:
+        told = toggle.read(round(at * PERIOD_NS), on=on)
+    assert told is counts
 
 
 async def test_another_that_does_not_toggle_is_left_alone() -> None:

@@ -6,16 +6,20 @@ import pytest
 
 from drivers.base import BadReply
 from drivers.modbus.fake import Fault
+from drivers.modbus.registers import TcpSettings
+from drivers.modbus.watchdogs import Watchdogs
 from tests.contract.stands import at_rest, polls, running
 from tests.unit.relay_room import (
     BARE,
     GUARDED,
+    UNITS,
     WANTED,
     WRITE_COIL,
     WRITE_REGISTER,
     Room,
     room,
 )
+from tests.virtual_clock import VirtualClock
 
 SET = (GUARDED, WANTED)
 
@@ -162,6 +166,18 @@ async def test_what_is_on_is_let_go_when_the_time_out_was_not_seen_for_as_long(
         await alive(stand, seconds)
         assert stand.coil(GUARDED) == stays
         assert stand.writes(WRITE_REGISTER) == []  # what cannot be read is not written
+
+
+def test_what_was_only_just_read_wrong_is_not_let_go_before_it_could_be_set() -> None:
+    settings = TcpSettings.model_validate({"host": "127.0.0.1", "units": UNITS})
+    watchdogs = Watchdogs(settings, VirtualClock())
+    request = watchdogs.requests[GUARDED]
+    told = []
+    for found in (WANTED, 0, 0, WANTED):
+        watchdogs.read(request, (found,))
+        told.append((watchdogs.stands(GUARDED), watchdogs.lost(GUARDED)))
+    assert told == [(True, False), (False, False), (False, True), (True, False)]
+    assert (watchdogs.stands(BARE), watchdogs.lost(BARE)) == (True, False)
 
 
 async def test_setting_what_does_not_stay_has_a_limit_until_the_module_is_met_anew() -> None:
