@@ -31,6 +31,7 @@ from drivers.modbus.registers import (
     TcpSettings,
 )
 from drivers.modbus.rtu import RtuConnection
+from drivers.modbus.rtu_bus import Bus
 from drivers.modbus.tcp import TcpConnection
 from drivers.modbus.toggling import Toggle
 from drivers.modbus.watchdogs import Watchdogs
@@ -99,7 +100,7 @@ class ModbusLink:
             key: Toggle(settings.period_s) for key, output in outputs.items() if output.toggled
         }
         self._silent: dict[int, str] = {}  # unit: reason, the next to be asked first
-        self._line = Line(name, settings, clock, lambda: connection_to(settings))
+        self._line = Line(name, settings, clock, connections_to(settings, clock))
         self._polling = asyncio.Lock()  # so that a write waits behind one read at most
         self._heard = False
         self._counts: Counter[str] = Counter()
@@ -380,17 +381,19 @@ def _with_watchdogs(
     return {unit: (*own.get(unit, ()), *plan.get(unit, ())) for unit in units}
 
 
-def connection_to(settings: PollSettings) -> Connection:
-    """A new connection of the kind the settings name, not yet open.
+def connections_to(settings: PollSettings, clock: Clock) -> Callable[[], Connection]:
+    """What makes a new connection of the kind the settings name, not yet open.
 
     Raises:
         TypeError: they name none.
     """
     match settings:
         case TcpSettings():
-            return TcpConnection(settings)
+            return lambda: TcpConnection(settings)
         case RtuSettings():
-            return RtuConnection(settings)
+            # One for all of them: who may still answer does not end with the port.
+            bus = Bus(settings.late_s, clock)
+            return lambda: RtuConnection(settings, bus)
     raise TypeError(f"{type(settings).__name__}: no wire; give TcpSettings or RtuSettings")
 
 
