@@ -12,8 +12,8 @@ from collections.abc import Mapping
 from typing import Any, NoReturn
 
 from drivers.base import Clock, DeviceClosed, Link, LinkDown, LinkStatistics, Sample
+from drivers.sensors import conditioned
 from drivers.serial_lines import codec
-from drivers.serial_lines.interim import conditioned
 from drivers.serial_lines.newness import NS_PER_S, Looks, Numbers
 from drivers.serial_lines.registers import LINE_BYTES_MAX, LinesSettings, PointSettings
 from drivers.serial_port import SerialPort
@@ -298,4 +298,4 @@ def _sample(point: PointSettings, text: str | None, at_ns: int) -> Sample:
     found = codec.decode(point, text)
     quality = "bad" if found.reason else "good"
     sample = Sample(found.value, quality, found.reason, at_ns, tuple((text or "").encode()))
-    return conditioned(sample, found.state) if found.state else sample
+    return conditioned(sample, found.state)

@@ -22,7 +22,7 @@ from drivers.base import Clock
 NS_PER_S = 1_000_000_000
 LINES_KEPT_MAX = 10_000
 REPLAYED_LINES = 5
-FLOOD_BYTES = 60_000
+FLOOD_BYTES = 20_000
 
 
 class Fault(Enum):
@@ -42,7 +42,7 @@ class Fault(Enum):
     STUCK = auto()  # the number does not move, the values do
     STALE = auto()  # the oldest line again and again
     REPLAY = auto()  # the next line, and behind it those before it again: no fault
-    KEY_TWICE = auto()
+    ONE_TWICE = auto()  # one key, or one column, too many
 
 
 class FakeBoard:
@@ -160,9 +160,10 @@ class FakeBoard:
                 return b"".join((line, *tuple(self.said)[-REPLAYED_LINES:]))
             case Fault.FLOOD:
                 return b"".join(self.line() for _ in range(FLOOD_BYTES // len(line)))
-            case Fault.KEY_TWICE:
+            case Fault.ONE_TWICE:
                 (key, text), *_ = self.values.items()
-                return board_line(self._form, self.number, self.values, f" {key}={text}")
+                more = f" {key}={text}" if self._form == "key_value" else f",{text}"
+                return board_line(self._form, self.number, self.values, more)
         return _instead(self.fault, line)
 
 
