@@ -12,13 +12,14 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from drivers.modbus.registers import BIT_TABLES, PointSettings, Table
+from drivers.modbus.registers import BIT_TABLES, OutputSettings, PointSettings, Table
 
 HEADER_BYTES = 7
 LENGTH_MIN, LENGTH_MAX = 3, 254
 REGISTERS_MAX, BITS_MAX = 125, 2000
 
 READ_BITS, READ_REGISTERS = (1, 2), (3, 4)
+READ_FUNCTIONS: Mapping[Table, int] = {"coil": 1, "discrete": 2, "holding": 3, "input": 4}
 WRITE_COIL, WRITE_REGISTER = 5, 6
 WRITES = (WRITE_COIL, WRITE_REGISTER)
 EXCEPTION_FLAG = 0x80
@@ -62,6 +63,19 @@ class Decoded:
 
     value: float | None
     reason: str = ""
+
+
+def read_backs(outputs: Mapping[str, OutputSettings]) -> dict[str, PointSettings]:
+    """The point by which each output is read back, by the output's name."""
+    return {
+        name: PointSettings(unit=output.unit, table="coil", register=output.number)
+        for name, output in outputs.items()
+    }
+
+
+def question(request: Request) -> bytes:
+    """Function code and data of a read."""
+    return struct.pack(">BHH", READ_FUNCTIONS[request.table], request.register, request.count)
 
 
 def plan(points: Mapping[str, PointSettings]) -> dict[int, tuple[Request, ...]]:

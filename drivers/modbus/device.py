@@ -86,10 +86,7 @@ class ModbusLink:
         self._settings = settings
         self._outputs = dict(outputs)
         self._clock = clock
-        self._points = dict(points) | {
-            key: PointSettings(unit=output.unit, table="coil", register=output.number)
-            for key, output in outputs.items()
-        }
+        self._points = dict(points) | codec.read_backs(outputs)
         self._watchdogs = Watchdogs(settings, clock)
         self._plan = _with_watchdogs(codec.plan(self._points), self._watchdogs.requests)
         opened_ns = clock.now_ns()

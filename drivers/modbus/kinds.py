@@ -13,6 +13,7 @@ from drivers.modbus.registers import (
     RtuSettings,
     TcpSettings,
 )
+from drivers.modbus.schedule import fits
 
 # A module's own time-out guards against a dead computer; much longer than what
 # guards against a hung rig, it would guard against little.
@@ -51,6 +52,7 @@ def rtu_faults(settings: RtuSettings, points: Points, outputs: Outputs) -> Itera
     for name, entry in {**points, **outputs}.items():
         if entry.unit in (EVERYBODY, NO_UNITS_BEHIND):
             yield f"{name}: no module on a serial bus has unit {entry.unit}; give 1 to 247"
+    yield from fits(settings, points, outputs)
 
 
 def _watchdog_faults(settings: PollSettings) -> Iterator[str]:
