@@ -1,6 +1,5 @@
 """The configuration: one TOML file, strict, with every mistake told at once."""
 
-import itertools
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -9,11 +8,20 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
-from daemon.config_faults import doubled_registers, model_faults, printable, unknown_names
+from daemon.config_faults import model_faults, printable, unknown_names
 from daemon.notify.settings import MqttSettings
 from daemon.notify.topics import RESERVED
-from drivers.modbus.registers import Addressed, TcpSettings, OutputSettings, PointSettings
-from rules.channels import BY_NAME, OUTPUTS_BY_NAME
+from daemon.wiring import (
+    GROUPS,
+    ChannelConfig,
+    LinkConfig,
+    OutputConfig,
+    Wiring,
+    hold_of,
+    wired,
+)
+from drivers.base import Clock, Link
+from rules.calibration import Calibration
 from rules.limits import Limits, LimitsBase
 
 STRICT = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
@@ -77,57 +85,22 @@ class PretendSettings(BaseModel):
     port: int = Field(ge=1, le=65535)
 
 
-class ModbusLink(TcpSettings):
-    """A Modbus TCP link of the configuration.
-
-    Attributes:
-        kind: always `modbus_tcp`.
-        hold_s: an output stays on only while its rig was alive less than this
-            long ago, s; never longer than a gap that the rules let pass.
-    """
-
-    kind: Literal["modbus_tcp"]
-    hold_s: float = Field(default=3.0, gt=0, le=3)
-
-
-class ChannelSettings(PointSettings):
-    """A channel and where it is read.
-
-    Attributes:
-        link: name of the link.
-    """
-
-    link: Name
-
-
-class RelaySettings(Addressed):
-    """An output and where it is written.
-
-    Attributes:
-        link: name of the link.
-        unit: unit address of the module.
-        number: of the coil on the wire, from 0; `register` in the file.
-    """
-
-    link: Name
-
-
 class RigSettings(BaseModel):
     """One rig.
 
     Attributes:
         facts: what the owner states; see `rules.facts.RigFacts`.
         limits: limits that differ from the defaults.
-        channels: what is fitted, by channel name.
-        outputs: what is fitted, by output name.
+        channels: what is fitted, by channel name; see `daemon.wiring`.
+        outputs: what is fitted, by output name; see `daemon.wiring`.
     """
 
     model_config = STRICT
 
     facts: dict[str, Any] = Field(default_factory=dict)
     limits: dict[str, Any] = Field(default_factory=dict)
-    channels: dict[str, ChannelSettings] = Field(min_length=1)
-    outputs: dict[str, RelaySettings] = Field(default_factory=dict)
+    channels: dict[str, dict[str, Any]] = Field(min_length=1)
+    outputs: dict[str, dict[str, Any]] = Field(default_factory=dict)
 
 
 class ConfigFile(BaseModel):
@@ -150,7 +123,7 @@ class ConfigFile(BaseModel):
     control: ControlSettings = ControlSettings()
     mqtt: MqttSettings | None = None
     pretend: PretendSettings | None = None
-    links: dict[Name, ModbusLink] = Field(min_length=1)
+    links: dict[Name, dict[str, Any]] = Field(min_length=1)
     rigs: dict[Name, RigSettings] = Field(min_length=1)
 
 
@@ -160,15 +133,15 @@ class RigConfig:
 
     Attributes:
         name: as in topics and on the command line.
-        limits: facts and limits.
+        limits: facts, limits and what was observed at calibrations.
         channels: where each fitted channel is read.
         outputs: where each fitted output is written.
     """
 
     name: str
     limits: LimitsBase
-    channels: Mapping[str, ChannelSettings]
-    outputs: Mapping[str, RelaySettings]
+    channels: Mapping[str, ChannelConfig]
+    outputs: Mapping[str, OutputConfig]
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +154,7 @@ class Config:
         control: the local socket.
         mqtt: the broker, or None.
         pretend: the pretend plant that keeps the time, or None.
-        links: by name.
+        wiring: links, and what is read and written over them.
         rigs: in the order of the file.
     """
 
@@ -190,29 +163,27 @@ class Config:
     control: ControlSettings
     mqtt: MqttSettings | None
     pretend: PretendSettings | None
-    links: Mapping[str, ModbusLink]
+    wiring: Wiring
     rigs: tuple[RigConfig, ...]
 
-    def points(self, link: str) -> dict[str, PointSettings]:
-        """What a link reads, by `rig/channel`."""
-        return {
-            f"{rig.name}/{name}": PointSettings.model_validate(
-                channel.model_dump(exclude={"link"}, exclude_unset=True, by_alias=True)
-            )
-            for rig in self.rigs
-            for name, channel in rig.channels.items()
-            if channel.link == link
-        }
+    @property
+    def links(self) -> Mapping[str, LinkConfig]:
+        """Links by name."""
+        return self.wiring.links
 
-    def outputs(self, link: str) -> dict[str, OutputSettings]:
-        """What a link writes, by `rig/output`; the rig's name is its token."""
+    def points(self, link: str) -> Mapping[str, Any]:
+        """What a link reads; see `Wiring.points`."""
+        return self.wiring.points(link)
+
+    def outputs(self, link: str) -> Mapping[str, Any]:
+        """What a link writes; see `Wiring.outputs_of`."""
+        return self.wiring.outputs_of(link)
+
+    def open_links(self, clock: Clock) -> dict[str, Link]:
+        """A new link for each of the configuration's; connects when first used."""
         return {
-            f"{rig.name}/{name}": OutputSettings(
-                unit=relay.unit, register=relay.number, token=rig.name
-            )
-            for rig in self.rigs
-            for name, relay in rig.outputs.items()
-            if relay.link == link
+            name: link.kind.open(name, link.settings, self.points(name), self.outputs(name), clock)
+            for name, link in self.links.items()
         }
 
 
@@ -226,9 +197,9 @@ def load(path: Path) -> Config:
         ConfigError: with every mistake found.
     """
     raw = _read(path)
-    faults = [f"{path.name}: {fault}" for fault in _faults(raw)]
-    if faults:
-        raise ConfigError(faults)
+    wiring, found = _judged(raw, path.resolve().parent)
+    if found:
+        raise ConfigError([f"{path.name}: {fault}" for fault in found])
     file = ConfigFile.model_validate(raw)
     folder = path.resolve().parent
     return Config(
@@ -237,20 +208,26 @@ def load(path: Path) -> Config:
         ControlSettings(socket=folder / file.control.socket),
         file.mqtt and file.mqtt.model_copy(update=_beside(file.mqtt, folder)),
         file.pretend,
-        file.links,
-        tuple(
-            RigConfig(name, _limits_of(name, rig), rig.channels, rig.outputs)
-            for name, rig in file.rigs.items()
-        ),
+        wiring,
+        tuple(_rig(name, rig, wiring) for name, rig in file.rigs.items()),
     )
+
+
+def _rig(name: str, settings: RigSettings, wiring: Wiring) -> RigConfig:
+    channels = {channel: wiring.channels[name, channel] for channel in settings.channels}
+    outputs = {output: wiring.outputs[name, output] for output in settings.outputs}
+    calibrations = {
+        channel: Calibration.model_validate(fitted.correction.model_dump(mode="json"))
+        for channel, fitted in channels.items()
+        if fitted.correction is not None
+    }
+    whole = {**settings.limits, "facts": _with_title(name, settings.facts)}
+    limits = Limits.model_validate({**whole, "calibrations": calibrations})
+    return RigConfig(name, limits, channels, outputs)
 
 
 def _beside(mqtt: MqttSettings, folder: Path) -> dict[str, Path]:
     return {name: folder / value for name, value in dict(mqtt).items() if isinstance(value, Path)}
-
-
-def _limits_of(name: str, rig: RigSettings) -> LimitsBase:
-    return Limits.model_validate({**rig.limits, "facts": _with_title(name, rig.facts)})
 
 
 def _with_title(name: str, facts: dict[str, Any]) -> dict[str, Any]:
@@ -280,15 +257,14 @@ def _read(path: Path) -> dict[str, Any]:
         raise ConfigError([f"{path}: not TOML: {error}; mend the line it names"]) from error
 
 
-def _faults(raw: dict[str, Any]) -> list[str]:
-    """Every mistake of a parsed file, each once, without the file's name."""
+def _judged(raw: dict[str, Any], folder: Path) -> tuple[Wiring, list[str]]:
+    """The wiring of a parsed file, and every mistake once, without the file's name."""
     rigs, links = _tables(raw.get("rigs")), _tables(raw.get("links"))
-    found = list(model_faults(ConfigFile, raw, ""))
+    wiring = wired(links, rigs, folder)
+    found = [*model_faults(ConfigFile, raw, ""), *wiring.faults]
     for name, rig in rigs.items():
         found += _rig_faults(name, rig, links)
-    found += _same_place(links)
-    found += doubled_registers(rigs)
-    return list(dict.fromkeys(map(printable, found)))
+    return wiring, list(dict.fromkeys(map(printable, found)))
 
 
 def _tables(value: object) -> dict[str, dict[str, Any]]:
@@ -305,19 +281,16 @@ def _rig_faults(name: str, rig: dict[str, Any], links: dict[str, dict[str, Any]]
     if isinstance(facts, dict) and isinstance(limits, dict):
         if "facts" in limits:
             yield f"{where}.limits.facts: facts stand in [{where}.facts]; move them there"
+        if "calibrations" in limits:
+            yield (
+                f"{where}.limits.calibrations: a calibration stands in the channel's own table "
+                f"[{where}.channels.CHANNEL.correction]; move it there"
+            )
         whole = {**limits, "facts": _with_title(name, facts)}
         for fault in model_faults(Limits, whole, f"{where}.limits"):
             yield fault.replace(f"{where}.limits.facts", f"{where}.facts")
-    yield from unknown_names(f"{where}.channels", rig.get("channels"), BY_NAME)
-    yield from unknown_names(f"{where}.outputs", rig.get("outputs"), OUTPUTS_BY_NAME)
-    for group in ("channels", "outputs"):
-        for entry, settings in _tables(rig.get(group)).items():
-            link = settings.get("link")
-            if isinstance(link, str) and link not in links:
-                yield (
-                    f"{where}.{group}.{entry}.link = {link!r}: no such link; "
-                    f"give one of {', '.join(links) or 'the links, once there are some'}"
-                )
+    for group, known in GROUPS.items():
+        yield from unknown_names(f"{where}.{group}", rig.get(group), known)
     yield from _slow_frames(where, facts, rig, links)
 
 
@@ -328,22 +301,12 @@ def _slow_frames(
     period_s = facts.get("frame_period_s", 1.0) if isinstance(facts, dict) else None
     used = [relay.get("link") for relay in _tables(rig.get("outputs")).values()]
     for link in (name for name in links if name in used):
-        hold_s = links[link].get("hold_s", ModbusLink.model_fields["hold_s"].default)
-        numbers = isinstance(period_s, int | float) and isinstance(hold_s, int | float)
-        if numbers and period_s >= hold_s:
+        hold_s = hold_of(links[link])
+        if not isinstance(period_s, int | float) or not isinstance(hold_s, int | float):
+            continue
+        if period_s >= hold_s:
             yield (
                 f"{where}.facts.frame_period_s = {period_s:g} is not below links.{link}.hold_s = "
                 f"{hold_s:g}, so outputs would be let go between two frames; "
                 "lower frame_period_s or raise hold_s"
-            )
-
-
-def _same_place(links: dict[str, dict[str, Any]]) -> Iterator[str]:
-    """Two links to one module would not see that they share its registers."""
-    for (one, first), (other, second) in itertools.combinations(links.items(), 2):
-        place = (first.get("host"), first.get("port", 502))
-        if place[0] is not None and place == (second.get("host"), second.get("port", 502)):
-            yield (
-                f"links.{other}: the same host and port as links.{one}; "
-                "one link serves any number of rigs, keep one"
             )

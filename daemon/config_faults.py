@@ -14,12 +14,8 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
-from drivers.modbus.registers import WORDS
-
 PASSES_MAX = 100
 SHOWN_CHARACTERS_MAX = 60
-# One sensor of the room may serve several rigs; all else is a rig's own.
-SHARED = frozenset({"ambient_c", "supply_kpa", "mains_ok"})
 NAMES = re.compile(r"[a-z_]+(?:\.[a-z_]+)*")
 LIMITED = {
     "greater_than": "give more than {gt:g}",
@@ -74,46 +70,7 @@ def unknown_names(where: str, entries: object, known: Mapping[str, object]) -> I
     for name in entries if isinstance(entries, dict) else ():
         if name not in known:
             kind = where.rsplit(".", 1)[-1].removesuffix("s")
-            yield f"{where}.{name}: no such {kind}; {_meant(name, known)}"
-
-
-def doubled_registers(rigs: Mapping[str, Mapping[str, Any]]) -> Iterator[str]:
-    """Registers and coils that two entries claim, also where they only overlap."""
-    taken: dict[tuple[object, ...], tuple[str, str, str]] = {}
-    for rig, group, name, entry in _entries(rigs):
-        table = "coil" if group == "outputs" else entry.get("table")
-        first = entry.get("register")
-        address = (entry.get("link"), entry.get("unit"), table)
-        if None in address or not isinstance(first, int) or isinstance(table, dict | list):
-            continue
-        if not all(isinstance(part, str | int) for part in address):
-            continue
-        width = WORDS.get(entry["type"], 1) if isinstance(entry.get("type"), str) else 1
-        here = (rig, group, name)
-        others = [taken.setdefault((*address, first + step), here) for step in range(width)]
-        for other in dict.fromkeys(item for item in others if item != here):
-            if name == other[2] and rig != other[0] and name in SHARED:
-                continue
-            yield (
-                f"{_key(here)}: the same register as {_key(other)} (link {address[0]}, "
-                f"unit {address[1]}, {table} {first}); give each its own"
-            )
-
-
-def _entries(
-    rigs: Mapping[str, Mapping[str, Any]],
-) -> Iterator[tuple[str, str, str, Mapping[str, Any]]]:
-    for rig, settings in rigs.items():
-        for group in ("channels", "outputs"):
-            entries = settings.get(group)
-            for name, entry in (entries if isinstance(entries, dict) else {}).items():
-                if isinstance(entry, dict):
-                    yield rig, group, name, entry
-
-
-def _key(place: tuple[str, str, str]) -> str:
-    rig, group, name = place
-    return f"rigs.{rig}.{group}.{name}"
+            yield f"{where}.{name}: no such {kind}; {meant(name, known)}"
 
 
 def _errors(model: type[BaseModel], raw: dict[str, Any]) -> list[Any]:  # pydantic's own dicts
@@ -172,12 +129,12 @@ def _told(item: Any, where: str, model: type[BaseModel]) -> Iterator[str]:
     elif kind == "string_pattern_mismatch" and loc != item["loc"]:
         yield f"{key}: this name cannot be used; {WANTED[kind]}"
     elif kind in LIMITED:
-        yield f"{key}{_shown(item['input'])}: {LIMITED[kind].format(**context)}"
+        yield f"{key}{shown(item['input'])}: {LIMITED[kind].format(**context)}"
     else:
-        yield f"{key}{_shown(item['input'])}: {WANTED.get(kind, item['msg'])}"
+        yield f"{key}{shown(item['input'])}: {WANTED.get(kind, item['msg'])}"
 
 
-def _shown(given: object) -> str:
+def shown(given: object) -> str:
     """What was written, as far as it helps to see it."""
     if not isinstance(given, str | bool | int | float):
         return ""
@@ -186,7 +143,10 @@ def _shown(given: object) -> str:
     return f" = {cut}"
 
 
-def _meant(name: str, known: Mapping[str, object] | list[str]) -> str:
+def meant(name: object, known: Mapping[str, object] | list[str]) -> str:
+    """What may have been meant by a word that is none of the known ones."""
+    if not isinstance(name, str):
+        return f"give one of {', '.join(known)}"
     near = difflib.get_close_matches(name, list(known), 1)
     if near:
         return f"did you mean {near[0]}?"
@@ -200,7 +160,7 @@ def _near(loc: tuple[int | str, ...], model: type[BaseModel]) -> str:
         field = getattr(fields, "model_fields", {}).get(part)
         fields = _value_model(field.annotation if field is not None else fields)
     found = getattr(fields, "model_fields", {})
-    return _meant(str(loc[-1]), [field.alias or name for name, field in found.items()])
+    return meant(str(loc[-1]), [field.alias or name for name, field in found.items()])
 
 
 def _value_model(annotation: object) -> object:

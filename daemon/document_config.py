@@ -7,23 +7,21 @@ from collections.abc import Iterator, Mapping
 from enum import StrEnum
 from pathlib import Path
 from types import NoneType
-from typing import Any, Literal, get_args, get_origin
+from typing import Any, Literal, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from daemon.config import (
-    ChannelSettings,
     ConfigFile,
     ControlSettings,
-    ModbusLink,
     PretendSettings,
-    RelaySettings,
     RigSettings,
     StoreSettings,
 )
 from daemon.notify.settings import MqttSettings
-from drivers.modbus.registers import TcpSettings, PointSettings
+from drivers.kinds import kinds
+from drivers.sensors import SENSORS, ConditionSettings, CorrectionSettings
 from rules.channels import CHANNELS, OUTPUTS
 from rules.facts import RigFacts
 from rules.hazards import HAZARDS
@@ -53,6 +51,8 @@ module named beside the section says it. Data sheets, the tyre maker and local
 codes come first.
 """
 SUFFIXES = {
+    "_per_s": "1/s",
+    "_per_s_max": "1/s",
     "_kpa_per_h": "kPa/h",
     "_c_per_s": "°C/s",
     "_kpa": "kPa gauge",
@@ -89,33 +89,127 @@ def _lines() -> Iterator[str]:
     yield from _section("`[control]`", "", (ControlSettings,))
     yield from _section("`[mqtt]`", "Left out: nothing is sent to a broker.", (MqttSettings,))
     yield from _section("`[pretend]`", "Never for a real rig.", (PretendSettings,))
-    about = "One section a link, under a name of your own. Two links may not have one address."
-    yield from _section("`[links.NAME]`", about, (ModbusLink, TcpSettings))
+    yield from _link_sections()
     yield from _rig_sections()
     yield from _limit_sections()
 
 
+def _link_sections() -> Iterator[str]:
+    yield "## `[links.NAME]`\n"
+    yield (
+        "One section a link, under a name of your own: one port or socket, for any number of\n"
+        "rigs. Two links may not have one address. `kind` says what it is; the other keys\n"
+        "depend on it. `hold_s` is never above 3 s here, the longest gap that the rules let\n"
+        "pass.\n"
+    )
+    yield "| `kind` | what |"
+    yield "|---|---|"
+    for name, kind in kinds().items():
+        yield f"| `{name}` | {kind.title} |"
+    yield ""
+    for name, kind in kinds().items():
+        yield from _section(
+            f'`[links.NAME]` with `kind = "{name}"`',
+            "",
+            _with_parents(kind.settings),
+            level=3,
+            leave=frozenset(_tables_in(kind.settings)),
+        )
+    for (table, model), words in _shared_by(
+        {name: tuple(_tables_in(kind.settings).items()) for name, kind in kinds().items()}
+    ):
+        title = f"`[links.NAME.{table}.ADDRESS]` on a link of kind {words}"
+        yield from _section(title, _first_line(model), (model,), level=3)
+
+
 def _rig_sections() -> Iterator[str]:
     yield "## `[rigs.NAME]`\n"
-    about = (inspect.getdoc(RigSettings) or "").partition("\n")[0]
-    yield f"{about} A section each for facts, limits, channels and outputs.\n"
+    yield f"{_first_line(RigSettings)} A section each for facts, limits, channels and outputs.\n"
     facts = "What you state about the rig and the job. Check each against plate and data sheet."
     yield from _section("`[rigs.NAME.facts]`", facts, (RigFacts,), level=3)
     yield "### `[rigs.NAME.channels.CHANNEL]`\n"
     yield (
         "What is fitted, one section a channel. A channel without a section is not fitted: it\n"
-        "is not judged and shown as such, never taken for healthy. No two may read one register,\n"
-        "but for `ambient_c`, `supply_kpa` and `mains_ok`, which rigs may share.\n"
+        "is not judged and shown as such, never taken for healthy. No two may read one place,\n"
+        "but for `ambient_c`, `supply_kpa` and `mains_ok`, which rigs may share. `link` names\n"
+        "the link; the other keys depend on its kind.\n"
     )
     yield from _channels()
-    yield from _table((ChannelSettings, PointSettings))
+    yield from _place_sections("channels.CHANNEL", {n: k.point for n, k in kinds().items()})
+    yield from _sensor_sections()
     yield "### `[rigs.NAME.outputs.OUTPUT]`\n"
     yield (
         "What is fitted, one section an output. Without `heat_permit`, or without a\n"
         "`start_button` channel, the rig is watch-only: it is judged, and its heat is not cut.\n"
+        "`link` names the link; the other keys depend on its kind.\n"
     )
     yield "Outputs: " + ", ".join(f"`{item.name}`" for item in OUTPUTS) + ".\n"
-    yield from _table((RelaySettings,))
+    yield from _place_sections("outputs.OUTPUT", {n: k.output for n, k in kinds().items()})
+
+
+def _place_sections(table: str, models: Mapping[str, type[BaseModel] | None]) -> Iterator[str]:
+    """Where things are on each kind of link; kinds with the same model share a section."""
+    for model, words in _shared_by({n: (m,) for n, m in models.items() if m is not None}):
+        title = f"`[rigs.NAME.{table}]` on a link of kind {words}"
+        parents = _with_parents(model)
+        yield from _section(title, "", parents, level=4, leave=frozenset({"token"}))
+
+
+T = TypeVar("T")
+
+
+def _shared_by(things: Mapping[str, tuple[T, ...]]) -> list[tuple[T, str]]:
+    """Each thing once, with the kinds that have it, in words."""
+    kinds_of: dict[T, list[str]] = {}
+    for kind, found in things.items():
+        for thing in found:
+            kinds_of.setdefault(thing, []).append(f"`{kind}`")
+    return [(thing, " or ".join(names)) for thing, names in kinds_of.items()]
+
+
+def _sensor_sections() -> Iterator[str]:
+    yield "### `[rigs.NAME.channels.CHANNEL.sensor]`\n"
+    yield (
+        "For a channel whose link gives a signal (mV, ohm, mA, V) and not yet the value. Left\n"
+        "out: what the link gives is the value. Explained in `docs/sensors.md`.\n"
+    )
+    for signal, model in SENSORS.items():
+        yield from _section(
+            f'`signal = "{signal}"`', _first_line(model), _with_parents(model), level=4
+        )
+    yield "### `[rigs.NAME.channels.CHANNEL.cold_junction]`\n"
+    yield (
+        "For thermocouples: where on the same link the temperature of the terminals is read,\n"
+        "°C; the keys are those of a channel on that link, without `link`.\n"
+    )
+    about = (
+        "Where on the same link the instrument says how it is (NAMUR NE 107); the keys of a\n"
+        "channel on that link, without `link`, and these."
+    )
+    title = "`[rigs.NAME.channels.CHANNEL.condition]`"
+    yield from _section(title, about, (ConditionSettings,), level=3)
+    title = "`[rigs.NAME.channels.CHANNEL.correction]`"
+    yield from _section(title, _first_line(CorrectionSettings), (CorrectionSettings,), level=3)
+
+
+def _first_line(model: type[BaseModel]) -> str:
+    return (inspect.getdoc(model) or "").partition("\n")[0]
+
+
+def _with_parents(model: type[BaseModel]) -> tuple[type[BaseModel], ...]:
+    """A model, and those it inherits from, whose docstrings explain the rest of its keys."""
+    parents = [item for item in model.__mro__ if issubclass(item, BaseModel)]
+    return tuple(item for item in parents if item is not BaseModel)
+
+
+def _tables_in(model: type[BaseModel]) -> dict[str, type[BaseModel]]:
+    """Keys of a model that hold tables of models by a key."""
+    found = {}
+    for name, entry in model.model_fields.items():
+        for part in get_args(entry.annotation):
+            if isinstance(part, type) and issubclass(part, BaseModel):
+                found[name] = part
+    return found
 
 
 def _channels() -> Iterator[str]:
@@ -131,7 +225,8 @@ def _limit_sections() -> Iterator[str]:
     yield (
         "Only what differs from the defaults. Limits are checked against each other and against\n"
         "the facts: a warning before its trip, every trip at least 5 °C below the cut-out, bands\n"
-        "that do not cross, thresholds below what is set.\n"
+        "that do not cross, thresholds below what is set. `calibrations` is filled in from the\n"
+        "channels' own tables (`correction`), so that every frame names what it was read with.\n"
     )
     for name, model, where in (
         ("phases", PhaseLimits, "rules/phases.py"),

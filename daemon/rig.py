@@ -12,6 +12,7 @@ import structlog
 from daemon.clock import NS_PER_S, SiteClock
 from daemon.config import RigConfig
 from daemon.frames import make_frame
+from daemon.inputs import sample_of
 from daemon.notify.compose import compose
 from daemon.notify.messages import StateMessage
 from daemon.outputs import RigOutputs
@@ -19,7 +20,7 @@ from daemon.replay import limits_book
 from daemon.status import state_message
 from daemon.store.records import Resume
 from daemon.store.store import Store
-from drivers.base import Link, Sample
+from drivers.base import Link
 from rules.checkpoint import CheckpointError, dump, load
 from rules.events import CommandAnswered, Decision, RunOpened, as_dict
 from rules.frame import Command, Frame, Health
@@ -113,7 +114,9 @@ class RigTask:
         self._checkpoint_ns = 0
         self._told_ns = -STATE_NS
         self._untold: deque[_Untold] = deque(maxlen=UNTOLD_MAX)
-        fitted = {name: relay.link for name, relay in config.outputs.items()}
+        fitted = {name: output.link for name, output in config.outputs.items()}
+        self._links_written = frozenset(fitted.values())
+        self._links_used = self._links_written | {item.link for item in config.channels.values()}
         self.outputs = RigOutputs(config.name, links, fitted, clock)
         limits_json = config.limits.model_dump_json()
         self._limits_hash = hashlib.sha256(limits_json.encode()).hexdigest()
@@ -234,32 +237,28 @@ class RigTask:
         self._state, self._seq = after, frame.seq
         self._commands.clear()
         self._note_answers(waiting, decision, frame.seq)
-        for link in {relay.link for relay in self.config.outputs.values()}:
+        for link in self._links_written:
             self._links[link].renew(self.config.name)
         self._show(frame, decision)
         self.judged.set()
 
     def _make_frame(self, commands: tuple[Command, ...]) -> Frame:
         health = Health(self._store.store_ok, self._broker_ok(), self._late, self._missed)
+        rig, channels, outputs = self.config.name, self.config.channels, self.config.outputs
+        # Once a link, so that all that a frame holds of it is of one moment.
+        shown = {link: self._links[link].snapshot() for link in self._links_used}
         return make_frame(
             self._seq + 1,
             self._clock,
-            self._samples(self.config.channels),
-            self._samples(self.config.outputs),
+            {
+                name: sample_of(f"{rig}/{name}", channel, shown[channel.link])
+                for name, channel in channels.items()
+            },
+            {name: shown[output.link][f"{rig}/{name}"] for name, output in outputs.items()},
             health,
             commands,
             self._limits_hash,
         )
-
-    def _samples(self, fitted: Mapping[str, object]) -> dict[str, Sample]:
-        found = {}
-        snapshots: dict[str, Mapping[str, Sample]] = {}
-        for name, settings in fitted.items():
-            link: str = settings.link  # type: ignore[attr-defined]  # both kinds of settings name their link
-            if link not in snapshots:
-                snapshots[link] = self._links[link].snapshot()
-            found[name] = snapshots[link][f"{self.config.name}/{name}"]
-        return found
 
     def _note_answers(self, waiting: list[_Waiting], decision: Decision, seq: int) -> None:
         answers = {

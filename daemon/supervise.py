@@ -16,7 +16,6 @@ from daemon.notify.mqtt import MqttLink
 from daemon.rig import RigTask
 from daemon.store.store import Store
 from drivers.base import Link
-from drivers.modbus import open_link
 from rules.events import CommandAnswered
 from rules.frame import Command
 
@@ -49,10 +48,7 @@ class Supervisor:
         self._store = store
         self._clock = clock
         self._machine_clock = RealClock()
-        self.links: Mapping[str, Link] = {
-            name: open_link(name, link, config.points(name), config.outputs(name), clock)
-            for name, link in config.links.items()
-        }
+        self.links: Mapping[str, Link] = config.open_links(clock)
         self.rigs = {
             rig.name: RigTask(
                 config.site,

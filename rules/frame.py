@@ -21,7 +21,7 @@ class Quality(StrEnum):
 
 
 class Reason(StrEnum):
-    """Why a reading is not good; empty when it is.
+    """Why a reading is not good; empty when it is, but for `maintenance_required`.
 
     Link reasons (no answer came) are told apart from sensor reasons (an
     answer came and the instrument cannot be believed).
@@ -39,6 +39,11 @@ class Reason(StrEnum):
     ABOVE_RANGE = "above_range"
     NOT_A_NUMBER = "not_a_number"
     MISSING = "missing"
+    COLD_JUNCTION = "cold_junction"
+    FAILURE = "failure"
+    CHECK_FUNCTION = "check_function"
+    OUT_OF_SPECIFICATION = "out_of_specification"
+    MAINTENANCE_REQUIRED = "maintenance_required"
 
 
 LINK_REASONS = frozenset(

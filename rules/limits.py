@@ -4,10 +4,12 @@ Source:
     This project's design.
 """
 
+from collections.abc import Mapping
 from typing import Any, Self, cast
 
 from pydantic import BaseModel, Field, create_model, model_validator
 
+from rules.calibration import Calibration
 from rules.facts import STRICT, RigFacts
 from rules.hazards import HAZARDS
 from rules.hold import HoldLimits
@@ -25,6 +27,7 @@ class LimitsBase(BaseModel):
         phases: figures of the phase table.
         hold: when the hold clock runs.
         permit: figures of the heat permit.
+        calibrations: what readings were corrected by, by channel.
     """
 
     model_config = STRICT
@@ -33,6 +36,7 @@ class LimitsBase(BaseModel):
     phases: PhaseLimits = PhaseLimits()
     hold: HoldLimits = HoldLimits()
     permit: PermitLimits = PermitLimits()
+    calibrations: Mapping[str, Calibration] = Field(default_factory=dict)
 
     def of(self, hazard: str) -> Any:  # each hazard's own limits type
         """The limits of one hazard, by its module name.

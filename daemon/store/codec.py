@@ -47,6 +47,11 @@ _REASONS = (
     Reason.ABOVE_RANGE,
     Reason.NOT_A_NUMBER,
     Reason.MISSING,
+    Reason.COLD_JUNCTION,
+    Reason.FAILURE,
+    Reason.CHECK_FUNCTION,
+    Reason.OUT_OF_SPECIFICATION,
+    Reason.MAINTENANCE_REQUIRED,
 )
 _QUALITY_CODES = {quality: code for code, quality in enumerate(_QUALITIES)}
 _REASON_CODES = {reason: code for code, reason in enumerate(_REASONS)}

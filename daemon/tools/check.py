@@ -1,18 +1,21 @@
 """`curehold check`: is the configuration right, and does every wire answer?"""
 
 import asyncio
+from collections.abc import Iterator, Mapping
 from importlib.metadata import PackageNotFoundError, distribution
 from importlib.util import find_spec
 from pathlib import Path
 
 from daemon.clock import RealClock
-from daemon.config import ChannelSettings, Config, RelaySettings, RigConfig
+from daemon.config import Config, RigConfig
+from daemon.inputs import sample_of
 from daemon.tools.broker import broker_faults
 from daemon.tools.show import complain, number, say, say_json, table
-from drivers.base import Link, LinkStatistics, Sample
-from drivers.modbus import open_link
+from daemon.wiring import ChannelConfig
+from drivers.base import Sample
 from rules.channels import BY_NAME, OUTPUTS_BY_NAME, Kind
 
+SIGNAL_UNITS = {"thermocouple": "mV", "pt100": "ohm", "loop": "mA", "voltage": "V"}
 PACKAGES = ("daemon", "drivers", "rules", "simulator")
 
 
@@ -37,16 +40,13 @@ def misplaced_packages() -> list[str]:
     return found
 
 
-async def read_once(config: Config) -> dict[str, tuple[Sample, LinkStatistics]]:
+async def read_once(config: Config) -> dict[str, Sample]:
     """Every configured point, read once over its real link."""
-    clock = RealClock()
-    found: dict[str, tuple[Sample, LinkStatistics]] = {}
-    for name, settings in config.links.items():
-        link: Link = open_link(name, settings, config.points(name), config.outputs(name), clock)
+    found: dict[str, Sample] = {}
+    for link in config.open_links(RealClock()).values():
         try:
             await link.poll_once()
-            statistics = link.statistics()
-            found |= {point: (sample, statistics) for point, sample in link.snapshot().items()}
+            found |= link.snapshot()
         finally:
             await link.close()
     return found
@@ -76,7 +76,7 @@ def show_channels(config: Config, *, as_json: bool, offline: bool) -> int:
             say("Configuration is right: {rigs} rig(s), {links} link(s).".format(**counted) + also)
         return 1 if faults else 0
     samples = asyncio.run(read_once(config))
-    rows = [_row(config, point, sample) for point, (sample, _) in samples.items()]
+    rows = list(_rows(config, samples))
     bad = sum(row["quality"] != "good" for row in rows)
     if as_json:
         for row in rows:
@@ -90,8 +90,10 @@ def show_channels(config: Config, *, as_json: bool, offline: bool) -> int:
 def _show(config: Config, rows: list[dict[str, object]]) -> None:
     for rig in config.rigs:
         say(f"{rig.limits.facts.title} ({rig.name})")
-        head = ("channel", "reads", "state", "link", "unit", "register")
-        cells = [[row[name] for name in head] for row in rows if row["rig"] == rig.name]
+        own = [row for row in rows if row["rig"] == rig.name]
+        extra = [name for name in ("signal", "correction") if any(row.get(name) for row in own)]
+        head = ("channel", "reads", *extra, "state", "link", "place")
+        cells = [[row.get(name, "") for name in head] for row in own]
         table(head, cells)
         say(heat_words(rig))
         say()
@@ -112,11 +114,36 @@ def heat_words(rig: RigConfig) -> str:
     return "Heat: this program can take it away, and allows it only after start is pressed."
 
 
-def _row(config: Config, point: str, sample: Sample) -> dict[str, object]:
-    rig, name = point.split("/")
-    settings = next(item for item in config.rigs if item.name == rig)
-    place: ChannelSettings | RelaySettings
-    place = settings.channels[name] if name in settings.channels else settings.outputs[name]
+def _rows(config: Config, samples: Mapping[str, Sample]) -> Iterator[dict[str, object]]:
+    for rig in config.rigs:
+        for name, channel in rig.channels.items():
+            key = f"{rig.name}/{name}"
+            place = config.links[channel.link].kind.place(channel.point)
+            read = sample_of(key, channel, samples)
+            row = _row((rig.name, name), read, (channel.link, place))
+            yield row | _signal(channel, samples[key])
+        for name, output in rig.outputs.items():
+            place = config.links[output.link].kind.place(output.output)
+            read = samples[f"{rig.name}/{name}"]
+            yield _row((rig.name, name), read, (output.link, place))
+
+
+def _signal(channel: ChannelConfig, sample: Sample) -> dict[str, object]:
+    """What came over the wire, for whoever looks for a fault in the wiring."""
+    if channel.sensor is None:
+        return {"signal": "", "correction": _corrected_on(channel)}
+    unit = SIGNAL_UNITS[channel.sensor.signal]
+    shown = "-" if sample.value is None else f"{sample.value:.4g} {unit}"
+    return {"signal": shown, "correction": _corrected_on(channel)}
+
+
+def _corrected_on(channel: ChannelConfig) -> str:
+    return "" if channel.correction is None else channel.correction.on.isoformat()
+
+
+def _row(whose: tuple[str, str], sample: Sample, where: tuple[str, str]) -> dict[str, object]:
+    rig, name = whose
+    link, place = where
     channel = BY_NAME.get(name) or OUTPUTS_BY_NAME[name]
     if channel.kind in (Kind.SWITCH, Kind.OUTPUT) and sample.value is not None:
         reads = "on" if sample.value else "off"
@@ -130,7 +157,6 @@ def _row(config: Config, point: str, sample: Sample) -> dict[str, object]:
         "quality": sample.quality,
         "reason": sample.reason,
         "state": sample.reason.replace("_", " ") or sample.quality,
-        "link": place.link,
-        "unit": place.unit,
-        "register": place.number,
+        "link": link,
+        "place": place,
     }

@@ -52,6 +52,10 @@ WORDS = {
     Reason.ABOVE_RANGE: "reads above its range",
     Reason.NOT_A_NUMBER: "gives no number",
     Reason.MISSING: "reading missing",
+    Reason.COLD_JUNCTION: "temperature of its terminals unknown",
+    Reason.FAILURE: "instrument says it has failed",
+    Reason.CHECK_FUNCTION: "instrument is being checked",
+    Reason.OUT_OF_SPECIFICATION: "instrument says out of specification",
 }
 
 

@@ -260,9 +260,9 @@ async def test_check_reads_every_channel_once(
     finally:
         await fake.stop()
     assert out.startswith("BAY 2 (bay-2)\nchannel ")
-    assert re.search(r"(?m)^pad_inner_c +21\.5 °C +good +modules +1 +0$", out)
-    assert re.search(r"(?m)^pad_outer_c +- +open circuit +modules +1 +1$", out)
-    assert re.search(r"(?m)^heat_permit +off +good +modules +3 +0$", out)
+    assert re.search(r"(?m)^pad_inner_c +21\.5 °C +good +modules +unit 1 input 0$", out)
+    assert re.search(r"(?m)^pad_outer_c +- +open circuit +modules +unit 1 input 1$", out)
+    assert re.search(r"(?m)^heat_permit +off +good +modules +unit 3 coil 0$", out)
     assert "19 read, 1 of them not good." in out
     assert max(map(len, out.splitlines())) <= 80
     by_name = {row["channel"]: row for row in rows}
