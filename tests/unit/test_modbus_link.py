@@ -14,6 +14,7 @@ from drivers.modbus.device import next_due_ns
 from drivers.modbus.fake import Asked, FakeServer, Fault
 from drivers.modbus.tcp import TcpConnection
 from tests.contract.stands import at_rest, polls, running, within
+from tests.unit.relay_room import BARE, GUARDED, WIRES, room
 from tests.virtual_clock import NS_PER_S, VirtualClock, settle
 
 RELAYS = 3
@@ -324,6 +325,25 @@ async def test_an_output_stays_on_only_while_its_token_is_renewed(
             on = bool(stand.fake.values[RELAYS, "coil", 0])
             assert on == (stays or second < 3), f"after {second} s"
             assert stand.fake.values[RELAYS, "coil", 1] == 1  # another rig's, renewed
+
+
+@WIRES
+@pytest.mark.parametrize("alive", [("bay-1", "bay-2"), ("bay-2",), ("bay-1",), ()])
+@pytest.mark.proves("an output stays on only while its owner is alive")
+async def test_on_a_bus_they_share_a_rig_that_hangs_loses_its_own_output_only(
+    wire: str, alive: tuple[str, ...]
+) -> None:
+    """All that differs between the rigs is who is alive; both are polled all the same."""
+    async with room(wire) as stand, running(stand.link):
+        await stand.seconds(1)
+        for point in ("permit-1", "permit-2"):
+            await stand.link.write(point, on=True)
+        for second in range(1, 8):
+            await stand.seconds(1, alive=alive)
+            for token, unit in (("bay-1", GUARDED), ("bay-2", BARE)):
+                # Last renewed a second before, and let go when that is hold_s = 3 s ago.
+                assert stand.coil(unit) == (token in alive or second < 2), f"{token}, {second} s"
+        assert all(sample.quality == "good" for sample in stand.link.snapshot().values())
 
 
 async def test_what_was_switched_off_is_not_switched_off_again() -> None:

@@ -8,22 +8,14 @@ import sys
 import pytest
 
 from drivers.base import LinkDown
-from drivers.modbus.fake import FakeServer, Fault
+from drivers.modbus.fake import FakeServer
 from drivers.modbus.toggling import Toggle
-from tests.contract.stands import at_rest, polls, running
-from tests.unit.relay_room import BARE, GUARDED, WRITE_COIL, Room, room
+from tests.contract.stands import at_rest, running
+from tests.unit.relay_room import BARE, GUARDED, WIRES, WRITE_COIL, Room, room
 from tests.virtual_clock import settle
 
 POINT = "permit-2"
 READ_COIL = 1
-
-
-async def seconds(stand: Room, count: int, *, tokens: tuple[str, ...] = ("bay-1", "bay-2")) -> None:
-    """So many polls, with the owners of `tokens` alive."""
-    for _ in range(count):
-        for token in tokens:
-            stand.link.renew(token)
-        await polls(stand.link, stand.clock, 1)
 
 
 def read_back(stand: Room) -> float | None:
@@ -34,18 +26,19 @@ async def moving(stand: Room) -> None:
     """Switched on, and seen to move."""
     await at_rest(stand.clock)
     await stand.link.write(POINT, on=True)
-    await seconds(stand, 2)
+    await stand.seconds(2)
     assert read_back(stand) == 1.0
 
 
-async def test_it_moves_once_a_poll_and_reads_back_on() -> None:
-    async with room(toggled=(POINT,)) as stand, running(stand.link):
+@WIRES
+async def test_it_moves_once_a_poll_and_reads_back_on(wire: str) -> None:
+    async with room(wire, toggled=(POINT,)) as stand, running(stand.link):
         await at_rest(stand.clock)
         assert (read_back(stand), stand.edges(BARE)) == (0.0, [])
         await stand.link.write(POINT, on=True)
         assert stand.edges(BARE) == [False, True]  # the first edge at once
         for second in range(1, 8):
-            await seconds(stand, 1)
+            await stand.seconds(1)
             assert read_back(stand) == 1.0
             assert stand.edges(BARE)[2:] == [at % 2 == 1 for at in range(second)]
 
@@ -65,13 +58,14 @@ async def test_one_that_moves_is_not_begun_again() -> None:
         assert stand.edges(BARE) == told
 
 
-async def test_off_opens_the_coil_and_ends_the_edges() -> None:
-    async with room(toggled=(POINT,)) as stand, running(stand.link):
+@WIRES
+async def test_off_opens_the_coil_and_ends_the_edges(wire: str) -> None:
+    async with room(wire, toggled=(POINT,)) as stand, running(stand.link):
         await moving(stand)
         await stand.link.write(POINT, on=False)
         told = stand.edges(BARE)
         assert told[-1] is False
-        await seconds(stand, 5)
+        await stand.seconds(5)
         assert stand.edges(BARE) == told
         assert read_back(stand) == 0.0
 
@@ -80,14 +74,14 @@ async def test_an_off_that_fails_ends_the_edges_too_and_is_tried_again() -> None
     async with room(toggled=(POINT,)) as stand, running(stand.link):
         await moving(stand)
         stand.fake.values[BARE, "coil", 0] = 1
-        stand.fake.faults[BARE] = Fault.SILENT
+        stand.silence(BARE)
         with pytest.raises(LinkDown):
             await stand.link.write(POINT, on=False)
         # The silent module carries out what it does not answer; as if it had not:
         stand.fake.values[BARE, "coil", 0] = 1
-        stand.fake.faults.clear()
+        stand.silence()
         told = len(stand.edges(BARE))
-        await seconds(stand, 3)
+        await stand.seconds(3)
         assert set(stand.edges(BARE)[told:]) == {False}
         assert not stand.coil(BARE)
 
@@ -98,19 +92,22 @@ async def test_an_off_that_comes_while_it_is_switched_on_wins() -> None:
         on = asyncio.ensure_future(stand.link.write(POINT, on=True))
         off = asyncio.ensure_future(stand.link.write(POINT, on=False))
         await asyncio.gather(on, off)
-        await seconds(stand, 4)
+        await stand.seconds(4)
         assert stand.edges(BARE) == [False, True, False]
         assert read_back(stand) == 0.0
 
 
 @pytest.mark.parametrize(("alive", "stays"), [(("bay-1", "bay-2"), True), (("bay-1",), False)])
 @pytest.mark.proves("an output stays on only while its owner is alive")
-async def test_it_moves_only_while_its_owner_lives(alive: tuple[str, ...], stays: bool) -> None:
-    async with room(toggled=(POINT,)) as stand, running(stand.link):
+@WIRES
+async def test_it_moves_only_while_its_owner_lives(
+    wire: str, alive: tuple[str, ...], stays: bool
+) -> None:
+    async with room(wire, toggled=(POINT,)) as stand, running(stand.link):
         await moving(stand)
-        await seconds(stand, 4, tokens=alive)
+        await stand.seconds(4, alive=alive)
         told = len(stand.edges(BARE))
-        await seconds(stand, 4, tokens=alive)
+        await stand.seconds(4, alive=alive)
         assert (len(stand.edges(BARE)) - told, read_back(stand)) == (
             (4, 1.0) if stays else (0, 0.0)
         )
@@ -123,12 +120,12 @@ async def test_edges_cease_at_once_even_while_letting_go_waits_for_another_modul
         await at_rest(stand.clock)
         await stand.link.write("permit-1", on=True)  # so that it is the first to be let go
         await moving(stand)
-        await seconds(stand, 1, tokens=())
+        await stand.seconds(1, alive=())
         told = len(stand.edges(BARE))
-        stand.fake.faults[GUARDED] = Fault.SILENT
-        await seconds(stand, 1, tokens=())  # both owners count as dead from here
+        stand.silence(GUARDED)
+        await stand.seconds(1, alive=())  # both owners count as dead from here
         assert stand.edges(BARE)[told:] == []
-        await seconds(stand, 1, tokens=())
+        await stand.seconds(1, alive=())
         assert stand.edges(BARE)[told:] == [False]
 
 
@@ -136,34 +133,35 @@ async def test_one_lost_answer_is_ridden_out() -> None:
     async with room(toggled=(POINT,)) as stand, running(stand.link):
         await moving(stand)
         told = stand.edges(BARE)
-        stand.fake.faults[BARE] = Fault.SILENT
-        await seconds(stand, 1)
+        stand.silence(BARE)
+        await stand.seconds(1)
         assert stand.link.snapshot()[POINT].reason == "no_reply"
         assert stand.edges(BARE) == told  # what was not read gets no edge
-        stand.fake.faults.clear()
-        await seconds(stand, 4)
+        stand.silence()
+        await stand.seconds(4)
         assert read_back(stand) == 1.0
 
 
 @pytest.mark.parametrize("away", ["silent", "gone"])
-async def test_after_a_longer_silence_it_does_not_begin_by_itself(away: str) -> None:
-    async with room(toggled=(POINT,)) as stand, running(stand.link):
+@WIRES
+async def test_after_a_longer_silence_it_does_not_begin_by_itself(wire: str, away: str) -> None:
+    async with room(wire, toggled=(POINT,)) as stand, running(stand.link):
         await moving(stand)
         if away == "silent":
-            stand.fake.faults[BARE] = Fault.SILENT
+            stand.silence(BARE)
         else:
             await stand.fake.stop()
-        await seconds(stand, 3)
+        await stand.seconds(3)
         assert read_back(stand) is None
-        stand.fake.faults.clear()
+        stand.silence()
         if away == "gone":
             await stand.fake.start()
         told = len(stand.edges(BARE))
-        await seconds(stand, 6)
+        await stand.seconds(6)
         assert set(stand.edges(BARE)[told:]) <= {False}
         assert (read_back(stand), stand.coil(BARE)) == (0.0, False)
         await stand.link.write(POINT, on=True)  # somebody decided so
-        await seconds(stand, 2)
+        await stand.seconds(2)
         assert read_back(stand) == 1.0
 
 
@@ -183,15 +181,16 @@ class StuckOn(Stuck):
 
 
 @pytest.mark.parametrize("stuck", [Stuck, StuckOn])
-async def test_a_coil_that_moves_no_more_is_not_on(stuck: type[Stuck]) -> None:
-    async with room(toggled=(POINT,)) as stand, running(stand.link):
+@WIRES
+async def test_a_coil_that_moves_no_more_is_not_on(wire: str, stuck: type[Stuck]) -> None:
+    async with room(wire, toggled=(POINT,)) as stand, running(stand.link):
         await moving(stand)
         stand.fake.values = stuck(stand.fake.values)
         stand.fake.values[BARE, "coil", 0] = stuck.at
-        await seconds(stand, 4)  # its last true move, and 2.5 periods
+        await stand.seconds(4)  # its last true move, and 2.5 periods
         assert read_back(stand) == 0.0
         told = len(stand.edges(BARE))
-        await seconds(stand, 3)
+        await stand.seconds(3)
         assert set(stand.edges(BARE)[told:]) <= {False}  # let go, not moved
 
 
@@ -201,17 +200,20 @@ async def test_a_coil_that_never_moves_never_counts_as_on() -> None:
         stand.fake.values = Stuck(stand.fake.values)
         await stand.link.write(POINT, on=True)
         for _ in range(4):
-            await seconds(stand, 1)
+            await stand.seconds(1)
             assert read_back(stand) == 0.0
 
 
-async def test_a_module_that_restarted_between_two_polls_gets_its_edge_at_once() -> None:
-    async with room(toggled=(POINT,)) as stand, running(stand.link):
+@WIRES
+async def test_a_module_that_restarted_between_two_polls_gets_its_edge_at_once(
+    wire: str,
+) -> None:
+    async with room(wire, toggled=(POINT,)) as stand, running(stand.link):
         await moving(stand)
         assert stand.coil(BARE)
         stand.fake.values[BARE, "coil", 0] = 0
         told = len(stand.edges(BARE))
-        await seconds(stand, 4)
+        await stand.seconds(4)
         assert stand.edges(BARE)[told:] == [True, False, True, False]
         assert read_back(stand) == 1.0
 
@@ -225,7 +227,7 @@ async def test_off_goes_before_an_edge_that_waits_for_its_turn() -> None:
         def occupied(answer: bytes) -> bytes:
             """As the poll's last read is answered, a slow write takes the wire."""
             if answer[6:8] == bytes((BARE, READ_COIL)) and not writes:
-                stand.fake.faults[GUARDED] = Fault.SILENT
+                stand.silence(GUARDED)
                 writes.append(asyncio.ensure_future(stand.link.write("permit-1", on=False)))
             return answer
 
@@ -263,7 +265,7 @@ async def test_another_that_does_not_toggle_is_left_alone() -> None:
     async with room(toggled=(POINT,)) as stand, running(stand.link):
         await moving(stand)
         await stand.link.write("permit-1", on=True)
-        await seconds(stand, 4)
+        await stand.seconds(4)
         assert stand.edges(GUARDED) == [True]
         assert stand.link.snapshot()["permit-1"].value == 1.0
 

@@ -5,23 +5,23 @@ from collections.abc import Callable
 import pytest
 
 from drivers.base import BadReply
-from drivers.modbus.fake import Fault
 from drivers.modbus.registers import TcpSettings
 from drivers.modbus.watchdogs import Watchdogs
-from tests.contract.stands import at_rest, polls, running
+from tests.contract.stands import at_rest, running
 from tests.unit.relay_room import (
     BARE,
     GUARDED,
     UNITS,
     WANTED,
+    WIRES,
     WRITE_COIL,
     WRITE_REGISTER,
-    Room,
     room,
 )
 from tests.virtual_clock import VirtualClock
 
 SET = (GUARDED, WANTED)
+Memory = Callable[[object], dict[tuple[int, str, int], int]]
 
 
 class Clipped(dict[tuple[int, str, int], int]):
@@ -39,25 +39,19 @@ class Refusing(Clipped):
     most = 0
 
 
-async def alive(stand: Room, seconds: int) -> None:
-    """So many polls, with both rigs alive."""
-    for _ in range(seconds):
-        stand.renew()
-        await polls(stand.link, stand.clock, 1)
-
-
 @pytest.mark.parametrize(("reads", "written"), [(0, [SET]), (600, [SET]), (WANTED, [])])
+@WIRES
 async def test_a_time_out_that_reads_otherwise_is_set_when_the_module_is_met(
-    reads: int, written: list[tuple[int, int]]
+    wire: str, reads: int, written: list[tuple[int, int]]
 ) -> None:
-    async with room() as stand, running(stand.link):
+    async with room(wire) as stand, running(stand.link):
         stand.time_out = reads
         await at_rest(stand.clock)
         assert stand.writes(WRITE_REGISTER) == written
         assert stand.time_out == WANTED
         assert stand.link.remarks() == []
         await stand.link.write("permit-1", on=True)
-        await alive(stand, 8)
+        await stand.seconds(8)
         assert stand.coil(GUARDED)
         assert stand.writes(WRITE_REGISTER) == written
 
@@ -66,26 +60,27 @@ async def test_a_module_that_restarted_between_two_polls_is_set_again() -> None:
     async with room() as stand, running(stand.link):
         await at_rest(stand.clock)
         stand.time_out = 0
-        await alive(stand, 1)
+        await stand.seconds(1)
         assert stand.writes(WRITE_REGISTER) == [SET]
         assert stand.link.statistics().failures == 0
 
 
 @pytest.mark.parametrize("away", ["silent", "gone"])
-async def test_a_module_that_was_away_is_set_again(away: str) -> None:
-    async with room() as stand, running(stand.link):
+@WIRES
+async def test_a_module_that_was_away_is_set_again(wire: str, away: str) -> None:
+    async with room(wire) as stand, running(stand.link):
         await at_rest(stand.clock)
         if away == "silent":
-            stand.fake.faults[GUARDED] = Fault.SILENT
+            stand.silence(GUARDED)
         else:
             await stand.fake.stop()
-        await alive(stand, 2)
+        await stand.seconds(2)
         assert "could not be read" in stand.link.remarks()[0]
         stand.time_out = 0
-        stand.fake.faults.clear()
+        stand.silence()
         if away == "gone":
             await stand.fake.start()
-        await alive(stand, 3)
+        await stand.seconds(3)
         assert stand.time_out == WANTED
         assert stand.link.remarks() == []
 
@@ -97,10 +92,11 @@ async def test_a_module_that_was_away_is_set_again(away: str) -> None:
         (Refusing, "holding 16, reads 0 (0 s) and should read 50 (5 s)"),
     ],
 )
+@WIRES
 async def test_no_output_is_switched_on_where_the_time_out_does_not_stand(
-    memory: Callable[[object], dict[tuple[int, str, int], int]], says: str
+    wire: str, memory: Memory, says: str
 ) -> None:
-    async with room() as stand:
+    async with room(wire) as stand:
         stand.fake.values = memory(stand.fake.values)
         stand.time_out = 0
         async with running(stand.link):
@@ -112,7 +108,7 @@ async def test_no_output_is_switched_on_where_the_time_out_does_not_stand(
             assert "check watchdog_register" in str(refused.value)
             await stand.link.write("permit-1", on=False)  # off always goes
             await stand.link.write("permit-2", on=True)  # another module's is its own affair
-            await alive(stand, 4)
+            await stand.seconds(4)
             assert (stand.coil(GUARDED), stand.coil(BARE)) == (False, True)
 
 
@@ -129,19 +125,19 @@ async def test_before_it_was_read_nothing_is_switched_on() -> None:
 async def test_after_a_silence_it_is_read_before_anything_is_switched_on() -> None:
     async with room() as stand, running(stand.link):
         await at_rest(stand.clock)
-        stand.fake.faults[GUARDED] = Fault.SILENT
+        stand.silence(GUARDED)
         with pytest.raises(Exception, match="no answer within"):
             await stand.link.write("permit-1", on=False)
-        stand.fake.faults.clear()
+        stand.silence()
         with pytest.raises(BadReply, match="could not be read"):
             await stand.link.write("permit-1", on=True)
-        await alive(stand, 1)
+        await stand.seconds(1)
         await stand.link.write("permit-1", on=True)
 
 
 @pytest.mark.parametrize(("memory", "stays"), [(dict, True), (Refusing, False)])
 async def test_what_is_on_is_let_go_where_the_time_out_cannot_be_set_again(
-    memory: Callable[[object], dict[tuple[int, str, int], int]], stays: bool
+    memory: Memory, stays: bool
 ) -> None:
     async with room() as stand, running(stand.link):
         await at_rest(stand.clock)
@@ -149,7 +145,7 @@ async def test_what_is_on_is_let_go_where_the_time_out_cannot_be_set_again(
             await stand.link.write(point, on=True)
         stand.fake.values = memory(stand.fake.values)
         stand.time_out = 0
-        await alive(stand, 2)
+        await stand.seconds(2)
         assert stand.coil(GUARDED) == stays
         assert stand.coil(BARE)
 
@@ -163,7 +159,7 @@ async def test_what_is_on_is_let_go_when_the_time_out_was_not_seen_for_as_long(
         await at_rest(stand.clock)
         await stand.link.write("permit-1", on=True)
         del stand.fake.values[GUARDED, "holding", 16]
-        await alive(stand, seconds)
+        await stand.seconds(seconds)
         assert stand.coil(GUARDED) == stays
         assert stand.writes(WRITE_REGISTER) == []  # what cannot be read is not written
 
@@ -185,12 +181,12 @@ async def test_setting_what_does_not_stay_has_a_limit_until_the_module_is_met_an
         stand.fake.values = Refusing(stand.fake.values)
         stand.time_out = 0
         async with running(stand.link):
-            await alive(stand, 8)
+            await stand.seconds(8)
             assert stand.writes(WRITE_REGISTER) == [SET] * 3
-            stand.fake.faults[GUARDED] = Fault.SILENT
-            await alive(stand, 2)
-            stand.fake.faults.clear()
-            await alive(stand, 1)
+            stand.silence(GUARDED)
+            await stand.seconds(2)
+            stand.silence()
+            await stand.seconds(1)
             assert len(stand.writes(WRITE_REGISTER)) == 4
 
 
@@ -221,6 +217,6 @@ async def test_a_module_that_refuses_to_be_set_says_so() -> None:
             return real(unit, question, register, value)
 
         stand.fake._write = refused  # type: ignore[method-assign]  # one fault of one module
-        await alive(stand, 2)
+        await stand.seconds(2)
         assert "refused with exception 3" in stand.link.remarks()[0]
         assert not stand.coil(GUARDED)
