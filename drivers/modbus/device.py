@@ -207,8 +207,9 @@ class ModbusLink:
         if toggle is not None:
             toggle.check(self._clock.now_ns())
         moves = toggle is None or toggle.active
-        guarded = not self._watchdogs.lost(self._outputs[point].unit)
-        return moves and guarded and self._holding.alive(point)
+        output = self._outputs[point]
+        safe = not output.guarded or not self._watchdogs.lost(output.unit)
+        return moves and safe and self._holding.alive(point)
 
     def _is_silent(self, point: str) -> bool:
         return self._outputs[point].unit in self._silent
@@ -266,7 +267,7 @@ class ModbusLink:
     async def _switch_on(self, point: str) -> None:
         output, toggle = self._outputs[point], self._toggles.get(point)
         async with self._line.urgent() as connection:
-            if not self._watchdogs.stands(output.unit):
+            if output.guarded and not self._watchdogs.stands(output.unit):
                 self._counts["write_failures"] += 1
                 remark = self._watchdogs.remark(output.unit)
                 raise BadReply(f"link {self.name}: {point} was not switched on: {remark}")

@@ -49,9 +49,11 @@ def tcp_faults(settings: TcpSettings, points: Points, outputs: Outputs) -> Itera
 def rtu_faults(settings: RtuSettings, points: Points, outputs: Outputs) -> Iterator[str]:
     """What is wrong with a serial bus as a whole, in words."""
     yield from _watchdog_faults(settings)
-    for name, entry in {**points, **outputs}.items():
-        if entry.unit in (EVERYBODY, NO_UNITS_BEHIND):
-            yield f"{name}: no module on a serial bus has unit {entry.unit}; give 1 to 247"
+    named = {f"units.{unit}": int(unit) for unit in settings.units}
+    named |= {name: entry.unit for name, entry in {**points, **outputs}.items()}
+    for name, unit in named.items():
+        if unit in (EVERYBODY, NO_UNITS_BEHIND):
+            yield f"{name}: no module on a serial bus has unit {unit}; give 1 to 247"
     yield from fits(settings, points, outputs)
 
 

@@ -325,9 +325,12 @@ class OutputSettings(Addressed):
         unit: unit address of the module, 0 to 247, or 255.
         number: of the coil on the wire, from 0; `register` in a configuration.
         toggled: while on it is switched to and fro every `period_s`, for a relay
-            with a drop-out delay that falls when the changes cease.
+            with a time of its own that falls when the changes cease.
+        guarded: it is on only while the communication time-out of its module stands,
+            where one is to be set; not so for what must sound all the same.
         token: whose life keeps it on; see `PollSettings.hold_s`.
     """
 
     toggled: bool = False
+    guarded: bool = True
     token: str = Field(min_length=1, max_length=100)

@@ -29,7 +29,12 @@ UNITS = {
 }
 
 
-VALUES = {(GUARDED, "coil", 0): 0, (BARE, "coil", 0): 0, (GUARDED, "holding", REGISTER): WANTED}
+VALUES = {
+    (GUARDED, "coil", 0): 0,
+    (GUARDED, "coil", 1): 0,
+    (BARE, "coil", 0): 0,
+    (GUARDED, "holding", REGISTER): WANTED,
+}
 
 
 class Room:
@@ -38,7 +43,8 @@ class Room:
     Attributes:
         fake: the modules.
         clock: the link's.
-        link: `permit-1` on the guarded module, `permit-2` on the bare one.
+        link: `permit-1` on the guarded module, `permit-2` on the bare one, and a
+            `horn` on the guarded one that must sound all the same.
     """
 
     link: ModbusLink
@@ -120,7 +126,8 @@ async def room(
 
 def _outputs(toggled: tuple[str, ...]) -> dict[str, OutputSettings]:
     places = {"permit-1": (GUARDED, "bay-1"), "permit-2": (BARE, "bay-2")}
-    return {
+    horn = OutputSettings(unit=GUARDED, register=1, token="bay-1", guarded=False)
+    return {"horn": horn} | {
         name: OutputSettings(unit=unit, register=0, token=token, toggled=name in toggled)
         for name, (unit, token) in places.items()
     }

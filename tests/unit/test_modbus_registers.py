@@ -166,11 +166,11 @@ def test_a_serial_bus_has_no_unit_for_everybody_and_none_of_its_own(unit: int, s
     point = PointSettings.model_validate(WORD | {"unit": unit})
     output = OutputSettings(unit=unit, register=0, token="bay-1")
     tcp, rtu = kinds()["modbus_tcp"], kinds()["modbus_rtu"]
-    told = list(
-        rtu.faults(RtuSettings.model_validate(BUS), {"bay-1/a": point}, {"bay-1/b": output})
-    )
-    assert len(told) == 2 * bool(says)
-    assert not says or (says in told[0] and told[1].startswith("bay-1/b: "))
+    bus = RtuSettings.model_validate(BUS | {"units": {str(unit): {}}})
+    told = list(rtu.faults(bus, {"bay-1/a": point}, {"bay-1/b": output}))
+    wrong = [f"units.{unit}:", "bay-1/a:", "bay-1/b:"] if says else []
+    assert [fault.split()[0] for fault in told] == wrong
+    assert all(says in fault for fault in told)
     assert not list(tcp.faults(TcpSettings.model_validate(TCP), {"a": point}, {"b": output}))
 
 

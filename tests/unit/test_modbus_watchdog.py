@@ -201,7 +201,22 @@ async def test_reading_once_reports_and_sets_nothing() -> None:
             "50 (5 s); check watchdog_register and watchdog_counts_per_s against its manual, and "
             "that nobody else sets it"
         ]
-        assert stand.link.snapshot().keys() == {"permit-1", "permit-2"}
+        assert stand.link.snapshot().keys() == {"permit-1", "permit-2", "horn"}
+
+
+async def test_what_is_not_to_be_guarded_is_on_without_a_time_out_and_stays_so() -> None:
+    async with room() as stand:
+        stand.fake.values = Refusing(stand.fake.values)
+        stand.time_out = 0
+        async with running(stand.link):
+            await at_rest(stand.clock)
+            await stand.link.write("horn", on=True)
+            with pytest.raises(BadReply):
+                await stand.link.write("permit-1", on=True)
+            await stand.seconds(8)
+            assert stand.fake.values[GUARDED, "coil", 1] == 1
+            await stand.seconds(4, alive=())  # its owner's life it needs like any other
+            assert stand.fake.values[GUARDED, "coil", 1] == 0
 
 
 async def test_a_module_that_refuses_to_be_set_says_so() -> None:

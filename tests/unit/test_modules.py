@@ -15,6 +15,7 @@ from drivers.modbus.modules import (
     our_modules,
 )
 from drivers.modbus.registers import OutputSettings, PointSettings, UnitSettings
+from drivers.sensors import SENSORS
 
 LINK = {
     "units": {
@@ -154,6 +155,20 @@ def test_a_cold_junction_of_the_entrys_own_is_not_mixed_with_the_modules() -> No
     own = {"unit": 7, "table": "holding", "register": 40, "type": "uint16"}
     filled = fill_in(LINK, {"unit": 1, "input": "1_mv", "cold_junction": own}, HERE)
     assert filled["cold_junction"] == own
+
+
+@pytest.mark.parametrize(
+    ("entry", "whole"),
+    [
+        ({"unit": 1, "input": "8_mv", "sensor": {"type": "J"}}, "thermocouple"),
+        ({"unit": 2, "input": "4", "sensor": {"at_4_ma": 0.0, "at_20_ma": 6.0}}, "loop"),
+    ],
+)
+def test_a_sensor_that_was_filled_in_is_one_the_program_has(
+    entry: dict[str, Any], whole: str
+) -> None:
+    sensor = fill_in(LINK, entry, HERE)["sensor"]
+    assert SENSORS[whole].model_validate(sensor).signal == whole
 
 
 def test_nothing_is_changed_that_was_given() -> None:
