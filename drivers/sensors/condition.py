@@ -107,20 +107,18 @@ def conditioned(sample: Sample, state: str) -> Sample:
             other word counts as failure.
 
     Returns:
-        The sample, made worse where the state is worse than it; a sample that
-        was as bad already keeps its own reason.
+        The sample, made worse where the state is worse than it; a bad one keeps
+        its own reason.
     """
     if state == ALL_WELL or sample.quality == "bad":
         return sample
     match STATES.get(state, state):
         case "maintenance_required":
-            if sample.quality != "good" or sample.reason:
-                return sample
-            reason, quality = "maintenance_required", "good"
-        case "out_of_specification":
             if sample.quality != "good":
                 return sample
-            reason, quality = "out_of_specification", "uncertain"
+            quality, reason = "good", "maintenance_required"
+        case "out_of_specification":
+            quality, reason = "uncertain", "out_of_specification"
         case "check_function":
             return without_value(sample, "check_function", sample.at_ns)
         case _:
