@@ -142,6 +142,20 @@ async def test_one_lost_answer_is_ridden_out() -> None:
         assert read_back(stand) == 1.0
 
 
+@pytest.mark.parametrize(("late_s", "stays"), [(0.9, True), (2.0, False)])
+async def test_on_a_serial_bus_a_lost_answer_is_ridden_out_only_if_none_can_be_late(
+    late_s: float, stays: bool
+) -> None:
+    """A module that owes an answer is not asked before that can no longer come."""
+    async with room("rtu", toggled=(POINT,), late_s=late_s) as stand, running(stand.link):
+        await moving(stand)
+        stand.silence(BARE)
+        await stand.seconds(1)
+        stand.silence()
+        await stand.seconds(4)
+        assert read_back(stand) == float(stays)
+
+
 @pytest.mark.parametrize("away", ["silent", "gone"])
 @WIRES
 async def test_after_a_longer_silence_it_does_not_begin_by_itself(wire: str, away: str) -> None:
