@@ -69,6 +69,11 @@ class Splitter:
         self._part = bytearray()
         self._skipping = True
 
+    @property
+    def under_way(self) -> bool:
+        """Part of a line has come."""
+        return bool(self._part)
+
     def restart(self) -> None:
         """Forget what came; the line under way is thrown away."""
         self._part.clear()

@@ -9,6 +9,7 @@ import asyncio
 import math
 from collections import Counter
 from collections.abc import Mapping
+from contextlib import suppress
 from typing import Any, NoReturn
 
 from drivers.base import Clock, DeviceClosed, Link, LinkDown, LinkStatistics, Sample
@@ -71,9 +72,9 @@ class LinesLink:
         self._samples = {key: Sample(None, "bad", "never_read", now_ns) for key in self._points}
         self._period_ns = round(settings.period_s * NS_PER_S)
         self._timeout_ns = round(settings.timeout_s * NS_PER_S)
-        lull_ns = LULL_PERIODS * self._period_ns
-        self._looks = Looks(lull_ns)
-        self._numbers = Numbers(settings.lines_per_s_max, lull_ns)
+        self._lull_ns = LULL_PERIODS * self._period_ns
+        self._looks = Looks(self._lull_ns)
+        self._numbers = Numbers(settings.lines_per_s_max, self._lull_ns)
         self._splitter = codec.Splitter()
         self._lines_a_look = 1 + math.ceil(
             settings.lines_per_s_max * LULL_PERIODS * settings.period_s
@@ -88,6 +89,7 @@ class LinesLink:
         self._wait_s = 0.0
         self._retry_ns = now_ns
         self._waiting_ns = now_ns  # since when no good line came
+        self._line_began_ns = now_ns
         self._noise_ns: int | None = None  # when something came that was none
         self._counts: Counter[str] = Counter()
 
@@ -114,13 +116,11 @@ class LinesLink:
         self._told.clear()
         self._retry_ns = self._clock.now_ns()
         wait_s = self._settings.timeout_s + BEGINNING_PERIODS * self._settings.period_s
-        try:
+        with suppress(TimeoutError):  # the looks of `run` have judged it
             async with asyncio.timeout(wait_s), asyncio.TaskGroup() as tasks:
                 listening = tasks.create_task(self.run())
                 await self._told.wait()
                 listening.cancel()
-        except TimeoutError:
-            self._fail(self._why_nothing())
 
     def snapshot(self) -> Mapping[str, Sample]:
         """The newest sample by point name; after `close` all are bad."""
@@ -218,7 +218,6 @@ class LinesLink:
         self._port = port
         self._opens += 1
         self._wait_s = 0.0
-        self._waiting_ns, self._noise_ns = now_ns, None
         self._begin(port)
 
     def _begin(self, port: SerialPort) -> None:
@@ -246,8 +245,18 @@ class LinesLink:
             self._splitter.restart()
         elif data:
             self._noise_ns = now_ns  # unless a good line is in it
-            for line in self._splitter.feed(data):
+            for line in self._lines_in(data, now_ns):
                 self._read(line, now_ns)
+
+    def _lines_in(self, data: bytes, now_ns: int) -> list[bytes]:
+        if not self._splitter.under_way:
+            self._line_began_ns = now_ns
+        elif now_ns - self._line_began_ns > self._lull_ns:
+            self._splitter.restart()  # the board stood still within it, its values are old
+        lines = self._splitter.feed(data)
+        if b"\n" in data:
+            self._line_began_ns = now_ns
+        return lines
 
     def _read(self, text: bytes, now_ns: int) -> None:
         if not text:

@@ -53,6 +53,11 @@ def test_a_beginning_is_believed_when_it_stands() -> None:
     assert heard((0, 7), (0, 8), (0, 9), (0, 10)) == [False] * 4  # a lump is no proof
 
 
+def test_lines_sent_twice_keep_no_beginning_from_standing() -> None:
+    twice = [(time_s, number) for time_s, number in ((0, 7), (0.2, 8), (0.4, 9), (0.6, 10))] * 2
+    assert heard(*sorted(twice)) == [False] * 6 + [True, False]
+
+
 def test_a_number_alone_proves_nothing() -> None:
     assert heard((0, 7), (5, 7), (10, 7)) == [False] * 3  # it stands still
     assert heard((0, 7), (1, 3000), (2, 9), (3, 40000)) == [False] * 4
