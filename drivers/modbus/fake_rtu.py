@@ -11,6 +11,7 @@ Source:
 
 import asyncio
 import os
+import select
 import struct
 import tty
 from collections.abc import Callable, Mapping
@@ -183,6 +184,8 @@ class FakeBus(FakeUnits):
         # Nobody may be listening: then it is lost, as on any wire.
         with suppress(BlockingIOError):
             os.write(self._far, data)
+        # Asking makes the kernel hand over at once what it still holds.
+        select.select([self._near], [], [], 0)
 
     async def _tell(self) -> None:
         async with self._news:

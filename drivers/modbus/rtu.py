@@ -10,24 +10,26 @@ modules and every other master talk on the same two wires. So:
   second frame that would answer too spoils both. USB adapters hand bytes over
   in lumps, so a repeated answer may come later than that: a question that the
   last answer of the same module would also answer waits until it would be here.
-- A module that did not answer, or only in part, is not asked for a value again
-  until `late_s` after the question, as its late answer would pass for the new
-  one; nor is one whose question was given up. Writes go out all the same: the
-  answer to a read cannot pass for that to a write, and the late echo of an
-  earlier write proves that same write, unless another of the same place stands
-  between them; then the echo proves nothing and is not taken.
+- A module that did not answer, or only in part, or whose question was given up,
+  is not asked for a value by the same function again until `late_s` after the
+  question, as its late answer would pass for the new one. Answers of other
+  functions cannot, so a write goes out and is read back all the same. The late
+  echo of an earlier write proves that same write, unless another to the same
+  place stands between them; then the echo proves nothing and is not taken.
 - A whole frame that nobody here asked for means another master, or a module
   that answers twice. After a master's question nobody is believed until nothing
   like it was heard for `late_s`; after what may be an answer, the module it
   names is not. Switching off goes out all the same; switching on is refused.
+  A module that says something during another's turn does not spoil that turn.
 - An adapter that echoes what is sent would make each write answer itself. The
   answer to a read differs from its question, so one tells; where no read did
   since the port was opened, a write is followed by one of the same place.
 
-What cannot be told: another master whose question never reached us and whose
-answer comes within our wait, from the module we asked, in the same size; a
-module that carries the answer of one register under the question of another;
-a repeated answer that an adapter keeps back for longer than 20 ms.
+What cannot be told: a module that takes longer than `late_s` (its old value is
+taken, and then it is not believed, as it answers again); another master whose
+question never reached us and whose answer comes within our wait, from the
+module we asked, in the same size; a module that answers for another register
+than it was asked; a repeated answer kept back for longer than 20 ms.
 
 Source:
     Modbus over Serial Line V1.02, section 2.5.1.1 (silent interval: 3.5
@@ -198,10 +200,10 @@ class RtuConnection:
         reading = body[0] not in codec.WRITES
         self._overhear(port)
         if reading:
-            self._check_may_ask(unit, where)
+            self._check_may_ask(unit, body, where)
         await self._wait_for_quiet(port, frame, where)
         if reading:
-            self._check_may_ask(unit, where)  # again: more may have come
+            self._check_may_ask(unit, body, where)  # again: more may have come
         owing = self._bus.owing()
         self._bus.asked(unit, body)
         self._asked, self._stray = frame, b""
@@ -244,20 +246,21 @@ class RtuConnection:
 
     def _overhear(self, port: SerialPort) -> None:
         taken = port.take()
-        if not taken:
-            return
-        self._last_s = _now_s()
-        frames, between = rtu_frames.frames_in((self._stray + taken)[-HEARD_BYTES_MAX:])
-        self._stray = between[-1]
-        for frame in frames:
-            if frame != self._asked:  # an adapter's echo, which the next answer will show
-                self._bus.overheard(frame)
+        if taken:
+            self._last_s = _now_s()
+            frames, between = rtu_frames.frames_in((self._stray + taken)[-HEARD_BYTES_MAX:])
+            self._stray = between[-1]
+            for frame in frames:
+                # An adapter's echo will show in the next answer; here it is no other master.
+                if self._has_no_echo or frame != self._asked:
+                    self._bus.overheard(frame)
+        self._bus.listened()
 
-    def _check_may_ask(self, unit: int, where: str) -> None:
+    def _check_may_ask(self, unit: int, body: bytes, where: str) -> None:
         why = self._bus.why_not_believe(unit)
         if why:
             raise WrongReply(f"{where}: {why}")
-        why = self._bus.why_not_ask(unit)
+        why = self._bus.why_not_ask(unit, body)
         if why:
             raise NoReply(f"{where}: {why}")
 

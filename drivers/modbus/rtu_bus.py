@@ -40,6 +40,7 @@ class Bus:
         self._clock = clock
         self._owed: dict[int, deque[_Owed]] = {}
         self._disturbed_ns: dict[int, int] = {}  # until when, by unit
+        self._listened_ns = clock.now_ns()
 
     def asked(self, unit: int, question: bytes) -> None:
         """A question goes out; it is owed an answer until `answered`, or for `late_s`."""
@@ -52,17 +53,27 @@ class Bus:
             self._owed[unit].pop()
 
     def owing(self) -> set[int]:
-        """Units that may still answer an earlier question."""
+        """Units that may still answer an earlier question, or may have before we listened."""
         return {unit for unit in tuple(self._owed) if self._owed_by(unit)}
 
-    def why_not_ask(self, unit: int) -> str:
-        """Why a unit may not be asked for a value now: it may still answer; empty: it may."""
-        owed = self._owed_by(unit)
-        if not owed:
+    def why_not_ask(self, unit: int, question: bytes) -> str:
+        """Why a unit may not be asked now; empty: it may.
+
+        Args:
+            unit: of the module.
+            question: function code and data. An answer carries the function code,
+                so only a late one of the same function can pass for its answer.
+        """
+        until_ns = [
+            owed.until_ns
+            for owed in self._owed_by(unit)
+            if owed.question[0] == question[0] and owed.until_ns > self._clock.now_ns()
+        ]
+        if not until_ns:
             return ""
         return (
-            "did not answer, and is not asked again for "
-            f"{self._left_s(owed[-1].until_ns):.2g} s, as a late answer would pass for the new one"
+            f"did not answer, and is not asked again for {self._left_s(until_ns[-1]):.2g} s, as a "
+            "late answer would pass for the new one"
         )
 
     def why_not_believe(self, unit: int) -> str:
@@ -102,6 +113,10 @@ class Bus:
         elif frame[0] not in self.owing():
             self._disturb(frame[0])
 
+    def listened(self) -> None:
+        """All that came until now was looked at."""
+        self._listened_ns = self._clock.now_ns()
+
     def _disturb(self, unit: int) -> None:
         self._disturbed_ns[unit] = self._clock.now_ns() + self._late_ns
 
@@ -109,7 +124,7 @@ class Bus:
         owed = self._owed.get(unit)
         if owed is None:
             return deque()
-        while owed and owed[0].until_ns <= self._clock.now_ns():
+        while owed and owed[0].until_ns <= self._listened_ns:
             owed.popleft()
         return owed
 

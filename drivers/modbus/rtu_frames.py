@@ -147,6 +147,7 @@ def hear(question: bytes, data: bytes, owing: Container[int]) -> Heard:
     frames, between = frames_in(data)
     reading = question[1] not in codec.WRITES
     if reading and question in frames:
+        # Few answers can look like it (17 to 24 bits from 768 on), and none is worth the risk.
         return Heard(fault=ECHO)
     answers = [body_of(frame) for frame in frames if _answers(question, frame)]
     strangers = tuple(
