@@ -25,6 +25,9 @@ HOLD_S_MAX = 3.0
 # One sensor of the room may serve several rigs; all else is a rig's own.
 SHARED = frozenset({"ambient_c", "supply_kpa", "mains_ok"})
 GROUPS: Mapping[str, Mapping[str, object]] = {"channels": BY_NAME, "outputs": OUTPUTS_BY_NAME}
+# Lamps and horn call for people: they work all the same where the module's own
+# communication time-out does not stand.
+GUARDED = frozenset({"heat_permit", "release_permit"})
 # Tables within a channel that are not part of where it is read.
 PARTS = ("sensor", "cold_junction", "condition", "correction")
 
@@ -231,6 +234,8 @@ def _wire_output(
     if "token" in filled:
         return [f"{where}.token: no such key; remove it"]
     whole = {**filled, "token": key[0]}
+    if "guarded" in kind.output.model_fields and key[1] not in GUARDED:
+        whole.setdefault("guarded", False)
     found = list(model_faults(kind.output, whole, where))
     if not found:
         made.outputs[key] = OutputConfig(link, kind.output.model_validate(whole))

@@ -124,7 +124,7 @@ async def test_a_hung_rig_loses_its_heat_and_its_neighbour_does_not(
     bus = FakeBus(modules(), tmp_path / "adapter")
     await bus.start()
     async with supervised(tmp_path, bus) as supervisor:
-        await until(bus, lambda: bus.values[RELAYS, "holding", TIME_OUT] == 30)
+        await until(bus, lambda: bus.values[RELAYS, "holding", TIME_OUT] == 40)
         await heated(bus, supervisor)
         others = [rig for rig in PERMITS if rig != hung]
         if hung is not None:

@@ -18,7 +18,7 @@ STARTED_BY_NAME = {
     "simulator.serve": "the process that `curehold simulate` starts",
 }
 FOUND_BY_LOADER = ("rules.hazards.", "simulator.faults.")
-FOR_TESTS = ".fake"  # serves the real wire of its driver to tests
+FOR_TESTS = (".fake", ".fake_rtu")  # serve the real wire of their driver to tests
 LONG = "X = 1\n"
 
 

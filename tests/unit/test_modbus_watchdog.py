@@ -85,6 +85,7 @@ async def test_a_module_that_was_away_is_set_again(wire: str, away: str) -> None
         assert stand.link.remarks() == []
 
 
+@pytest.mark.proves("no heat on where its module's own time-out does not stand")
 @pytest.mark.parametrize(
     ("memory", "says"),
     [
