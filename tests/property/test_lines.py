@@ -2,7 +2,7 @@
 
 import math
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drivers.serial_lines.codec import (
@@ -28,6 +28,7 @@ FORMS = {
     "csv": LinesSettings(device="x", form="csv", columns=COLUMNS),
 }
 POINT = PointSettings(key="pad_inner_c", scale=0.1, offset=-5.0, range_low=-1000.0)
+QUICK = settings(deadline=None)  # a busy computer is no fault
 forms = st.sampled_from(list(FORMS))
 tenths = st.integers(-(10**9), 10**9)
 numbers = st.integers(0, 65535)
@@ -45,11 +46,13 @@ def good_lines(draw: st.DrawFn) -> tuple[str, int, dict[str, str], bytes]:
     return form, number, values, board_line(form, number, values)[:-1]
 
 
+@QUICK
 @given(st.binary(max_size=200))
 def test_both_checksums_agree(data: bytes) -> None:
     assert checksum(data) == bitwise_checksum(data)
 
 
+@QUICK
 @given(forms, st.binary(max_size=LINE_BYTES_MAX + 20))
 def test_any_bytes_are_a_line_or_refused(form: str, data: bytes) -> None:
     try:
@@ -61,6 +64,7 @@ def test_any_bytes_are_a_line_or_refused(form: str, data: bytes) -> None:
     assert 0 <= line.number <= 65535
 
 
+@QUICK
 @given(forms, st.text(st.characters(min_codepoint=32, max_codepoint=126), max_size=80))
 def test_any_body_with_its_checksum_is_a_line_or_refused(form: str, body: str) -> None:
     """Beyond the checksum too nothing but the form is read."""
@@ -76,12 +80,14 @@ def test_any_body_with_its_checksum_is_a_line_or_refused(form: str, body: str) -
         decode(POINT, text)
 
 
+@QUICK
 @given(good_lines())
 def test_a_good_line_is_read_to_the_letter(made: tuple[str, int, dict[str, str], bytes]) -> None:
     form, number, values, line = made
     assert read_line(line, FORMS[form]) == Line(number, values)
 
 
+@QUICK
 @given(good_lines(), st.data())
 def test_a_changed_line_is_refused_unless_its_checksum_collides(
     made: tuple[str, int, dict[str, str], bytes], data: st.DataObject
@@ -103,6 +109,7 @@ def test_a_changed_line_is_refused_unless_its_checksum_collides(
     assert body != whole or check.upper() == right
 
 
+@QUICK
 @given(good_lines(), st.integers(0, 7), st.integers(0, 10_000))
 def test_one_bit_is_always_found(
     made: tuple[str, int, dict[str, str], bytes], bit: int, anywhere: int
@@ -119,6 +126,7 @@ def test_one_bit_is_always_found(
         pass
 
 
+@QUICK
 @given(st.text(max_size=30))
 def test_any_text_is_a_finite_value_or_a_reason(text: str) -> None:
     found = decode(POINT, text)
@@ -128,6 +136,7 @@ def test_any_text_is_a_finite_value_or_a_reason(text: str) -> None:
         assert found.value == float(text.partition(":")[0]) * 0.1 - 5.0
 
 
+@QUICK
 @given(st.binary(max_size=3000), st.lists(st.integers(1, 700), min_size=1))
 def test_a_stream_cut_anywhere_gives_the_same_lines(data: bytes, sizes: list[int]) -> None:
     whole, pieces = Splitter(), Splitter()
@@ -148,6 +157,7 @@ def test_a_stream_cut_anywhere_gives_the_same_lines(data: bytes, sizes: list[int
     assert all(len(line) <= LINE_BYTES_MAX + 2 for line in found)
 
 
+@QUICK
 @given(st.lists(st.integers(0, 3 * NS_PER_S), max_size=30))
 def test_nothing_new_is_older_than_the_lull(pauses_ns: list[int]) -> None:
     lull_ns = NS_PER_S // 2
@@ -163,6 +173,7 @@ def test_nothing_new_is_older_than_the_lull(pauses_ns: list[int]) -> None:
         last_ns = now_ns
 
 
+@QUICK
 @given(numbers, st.lists(st.integers(0, 30000), max_size=60))
 def test_while_new_lines_come_no_old_one_is_believed(first: int, old: list[int]) -> None:
     """Between any two new lines, any old one: a lump of them, in any order."""

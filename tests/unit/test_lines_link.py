@@ -4,9 +4,11 @@ import asyncio
 import os
 from collections.abc import AsyncIterator
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 import pytest_asyncio
+from serial.tools import list_ports
 
 from drivers.base import DeviceClosed
 from drivers.serial_lines import LinesSettings, PointSettings, open_link
@@ -216,6 +218,40 @@ async def test_unplugged_shows_at_once_and_replugged_is_found_under_another_name
         await bench.advance(1.0)
         assert bench.link.statistics().failures - failures >= 3  # often again
     assert bench.link.statistics().reconnects == 1
+
+
+async def test_replugged_it_is_found_by_its_serial_number(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """There is no USB here: pyserial's list of ports is the boundary."""
+    bench = Bench(tmp_path)
+
+    def plugged() -> list[SimpleNamespace]:
+        if not bench.board.path.is_symlink():
+            return []
+        device = str(bench.board.path.readlink())
+        return [SimpleNamespace(serial_number="A1B2", device=device)]
+
+    monkeypatch.setattr(list_ports, "comports", plugged)
+    bench.link = open_link(
+        "board",
+        LinesSettings(usb_serial_number="A1B2", form="key_value"),
+        {key: PointSettings(key=key) for key in bench.board.values},
+        {},
+        bench.clock,
+    )
+    async with running(bench):
+        for _ in range(2):
+            await bench.advance(3.0)
+            assert bench.reasons() == {""}
+            bench.board.unplug()
+            await bench.advance(3.0)
+            assert bench.reasons() == {"link_down"}
+            bench.board.plug()
+        await bench.advance(4.0)
+        assert bench.reasons() == {""}
+    await bench.link.close()
+    bench.board.unplug()
 
 
 async def test_a_port_in_use_is_link_down_until_it_is_free(bench: Bench, tmp_path: Path) -> None:
