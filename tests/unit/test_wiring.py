@@ -211,6 +211,14 @@ MISTAKES = {
         swapped("on = 2026-10-01\n", ""),
         f"{PAD}.correction.on: missing; add it, docs/configuration.md says what it is",
     ),
+    "a date in quotes": (
+        swapped("on = 2026-10-01", 'on = "2026-10-01"'),
+        f'{PAD}.correction.on = "2026-10-01": give a date without quotes, for instance 2026-10-01',
+    ),
+    "no list of columns": (
+        swapped('form = "key_value"', 'form = "csv"\ncolumns = 3'),
+        "links.air.columns = 3: give a list in [brackets]",
+    ),
     "a calibration among the limits": (
         BUS + "\n[rigs.bay-4.limits.calibrations]\n",
         "rigs.bay-4.limits.calibrations: a calibration stands in the channel's own table "
