@@ -74,7 +74,7 @@ class LinesLink:
         self._timeout_ns = round(settings.timeout_s * NS_PER_S)
         self._lull_ns = LULL_PERIODS * self._period_ns
         self._looks = Looks(self._lull_ns)
-        self._numbers = Numbers(settings.lines_per_s_max, self._lull_ns)
+        self._numbers = Numbers(settings.lines_per_s_max, self._lull_ns, self._timeout_ns)
         self._splitter = codec.Splitter()
         self._lines_a_look = 1 + math.ceil(
             settings.lines_per_s_max * LULL_PERIODS * settings.period_s
@@ -100,9 +100,7 @@ class LinesLink:
             DeviceClosed: the link was closed before.
         """
         self._check_open()
-        async with asyncio.TaskGroup() as tasks:
-            tasks.create_task(self._every_period(), name=f"{self.name} look")
-            tasks.create_task(self._as_it_comes(), name=f"{self.name} listen")
+        await self._listen()
 
     async def poll_once(self) -> None:
         """Wait for one line that may be believed, at most `timeout_s` and four periods.
@@ -116,9 +114,9 @@ class LinesLink:
         self._told.clear()
         self._retry_ns = self._clock.now_ns()
         wait_s = self._settings.timeout_s + BEGINNING_PERIODS * self._settings.period_s
-        with suppress(TimeoutError):  # the looks of `run` have judged it
+        with suppress(TimeoutError):  # the looks have judged it
             async with asyncio.timeout(wait_s), asyncio.TaskGroup() as tasks:
-                listening = tasks.create_task(self.run())
+                listening = tasks.create_task(self._listen())
                 await self._told.wait()
                 listening.cancel()
 
@@ -165,6 +163,11 @@ class LinesLink:
     def _check_open(self) -> None:
         if self._closed:
             raise DeviceClosed(f"link {self.name} was closed; open a new one")
+
+    async def _listen(self) -> None:
+        async with asyncio.TaskGroup() as tasks:
+            tasks.create_task(self._every_period(), name=f"{self.name} look")
+            tasks.create_task(self._as_it_comes(), name=f"{self.name} listen")
 
     async def _every_period(self) -> None:
         due_ns = self._clock.now_ns()

@@ -2,8 +2,9 @@
 
 Two guards. What lay in the kernel's buffer while nobody looked may be of any
 age up to the last look, and while it is full the kernel keeps the oldest. And a
-line whose number does not follow the last one may have waited in the board or
-the adapter, or the board may have started again: only time tells.
+line whose number does not follow the last one, or that comes after a silence, may
+have waited in the board or the adapter, or the board may have started again: only
+time tells.
 """
 
 from dataclasses import dataclass
@@ -11,7 +12,6 @@ from dataclasses import dataclass
 from drivers.serial_lines.registers import SEQUENCE_NUMBERS
 
 NS_PER_S = 1_000_000_000
-HALF = SEQUENCE_NUMBERS // 2
 # Lines in one lump come at one time; so many may be missing between two of them.
 AHEAD_MIN = 2
 
@@ -58,8 +58,8 @@ class _Heard:
 class Numbers:
     """Tells by the sequence numbers which lines may be believed.
 
-    A line that follows the last believed one is. Any other may be an old one, or
-    the first of a board that started again: then more follow it, and none
+    A line that soon follows the last believed one is. Any other may be an old one,
+    or the first of a board that started again: then more follow it, and none
     that follows the old ones ever comes. So a beginning is believed when lines
     have followed it for long enough and nothing else was heard in between.
 
@@ -67,16 +67,19 @@ class Numbers:
         left_out: numbers that never came between believed lines.
     """
 
-    def __init__(self, lines_per_s_max: int, stand_ns: int) -> None:
+    def __init__(self, lines_per_s_max: int, stand_ns: int, silence_ns: int) -> None:
         """Nothing is believed yet.
 
         Args:
             lines_per_s_max: how fast numbers may run ahead, lines a second.
             stand_ns: how long lines must follow a beginning.
+            silence_ns: after so long without a line the next is a beginning too,
+                as adapters hold back a few when the bus stalls.
         """
         self.left_out = 0
         self._ns_per_line = NS_PER_S / lines_per_s_max
         self._stand_ns = stand_ns
+        self._silence_ns = silence_ns
         self._last: _Heard | None = None
         self._beginning_ns = 0
         self._newcomer: _Heard | None = None
@@ -106,11 +109,11 @@ class Numbers:
 
     def _steps(self, last: _Heard | None, heard: _Heard) -> int:
         """How many numbers on, where that many can have been sent since; else 0."""
-        if last is None:
+        if last is None or heard.at_ns - last.at_ns >= self._silence_ns:
             return 0
         steps = (heard.number - last.number) % SEQUENCE_NUMBERS
         ahead = AHEAD_MIN + (heard.at_ns - last.at_ns) / self._ns_per_line
-        return steps if steps <= min(ahead, HALF - 1) else 0
+        return steps if steps <= ahead else 0
 
     @staticmethod
     def _same(last: _Heard | None, heard: _Heard) -> bool:

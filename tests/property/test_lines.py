@@ -177,7 +177,7 @@ def test_nothing_new_is_older_than_the_lull(pauses_ns: list[int]) -> None:
 @given(numbers, st.lists(st.integers(0, 30000), max_size=60))
 def test_while_new_lines_come_no_old_one_is_believed(first: int, old: list[int]) -> None:
     """Between any two new lines, any old one: a lump of them, in any order."""
-    heard = Numbers(20, NS_PER_S // 2)
+    heard = Numbers(20, NS_PER_S // 2, 3 * NS_PER_S)
     for step in range(6):
         told = heard.believed((first + step) % 65536, step * NS_PER_S // 4)
     assert told

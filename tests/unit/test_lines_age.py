@@ -87,8 +87,9 @@ async def test_a_line_that_was_long_on_its_way_is_old(
         bench.board.send(line[-3:])
         await settle()
         assert (bench.read().at_ns == bench.clock.now_ns()) == (believed and not hung)
-        await bench.advance(0.25)
-        bench.board.say()  # and the next line is read
+        for _ in range(4):  # and those that follow are read
+            await bench.advance(0.25)
+            bench.board.say()
         await bench.advance(0.125)
         assert bench.read("sent_s").at_ns > bench.clock.now_ns() - NS_PER_S // 4
 
@@ -164,6 +165,26 @@ async def test_a_board_that_starts_again_is_believed_when_it_stands(
         bench.board.restart(number)
         await bench.advance(4.0)
         assert bench.reasons() == {""}
+
+
+async def test_lines_held_back_while_the_bus_stalled_are_not_new(bench: Bench) -> None:
+    """We go on looking; the adapter keeps the first few, drops the rest, then lets go."""
+    async with running(bench):
+        await bench.advance(3.0)
+        last_ns = bench.read().at_ns
+    held_back = b"".join(bench.board.line() for _ in range(4))
+    async with running(bench, talking=False):
+        await bench.advance(60.0)
+        bench.board.number += 100
+        bench.board.send(held_back)
+        for _ in range(2):
+            await bench.advance(0.25)
+            assert bench.read().at_ns == last_ns
+            bench.board.say()
+        await bench.advance(0.25)
+        bench.board.say()
+        await bench.advance(0.25)
+        assert bench.read("sent_s").value is not None
 
 
 async def test_a_board_that_starts_again_and_again_is_not_believed(bench: Bench) -> None:

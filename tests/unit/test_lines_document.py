@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from pymodbus.framer import FramerRTU
 
-from drivers.serial_lines.codec import Line, Splitter, decode, read_line
+from drivers.serial_lines.codec import Line, RefusedLine, Splitter, decode, read_line
 from drivers.serial_lines.registers import FAULT_WORDS, STATE_LETTERS, LinesSettings, PointSettings
 from drivers.serial_port import PortSettings
 
@@ -61,6 +61,14 @@ def test_the_page_says_what_the_codec_does() -> None:
     assert PortSettings(device="x").baud_rate != defaults.baud_rate
 
 
+def test_a_line_is_refused_in_the_words_of_the_page() -> None:
+    _, program = blocks("python")
+    *_, words = program.splitlines()
+    with pytest.raises(RefusedLine) as told:
+        exec(program, {})  # noqa: S102 - the page's own program
+    assert words == f"# RefusedLine: {told.value}"
+
+
 def check_sent(sent: bytes) -> None:
     """What both programs of the page must have sent, from number 65533 on."""
     splitter = Splitter()
@@ -98,7 +106,7 @@ def test_the_program_in_c_sends_right_lines(tmp_path: Path) -> None:
 
 
 def test_the_program_in_python_sends_right_lines() -> None:
-    (program,) = blocks("python")
+    program, _ = blocks("python")
     functions, loop = program.split("while True:\n")
     assert loop.split() == ["send_line()", "time.sleep(0.25)"]
     sent: list[str] = []

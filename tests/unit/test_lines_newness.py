@@ -6,6 +6,7 @@ from drivers.serial_lines.newness import Looks, Numbers
 
 S = 1_000_000_000
 LULL_NS = S // 2
+SILENCE_NS = 3 * S
 
 
 def looks(*times_s: float) -> list[bool]:
@@ -34,13 +35,13 @@ def test_nothing_is_new_before_the_beginning() -> None:
 
 def heard(*lines: tuple[float, int], numbers: Numbers | None = None) -> list[bool]:
     """What is believed of lines (when, number) at two a second at most 10."""
-    made = numbers or Numbers(10, LULL_NS)
+    made = numbers or Numbers(10, LULL_NS, SILENCE_NS)
     return [made.believed(number, round(time_s * S)) for time_s, number in lines]
 
 
 def begun(last: int) -> Numbers:
     """Numbers that believe in `last`, heard at 0."""
-    made = Numbers(10, LULL_NS)
+    made = Numbers(10, LULL_NS, SILENCE_NS)
     lines = ((step - 2, (last + step) % 65536) for step in (-2, -1, 0))
     assert heard(*((time_s + 2, number) for time_s, number in lines), numbers=made)[-1]
     made.left_out = 0
@@ -116,10 +117,11 @@ def test_one_line_of_the_old_numbers_undoes_a_beginning() -> None:
     assert told == [False, False, True, False, False]
 
 
-def test_after_long_silence_old_numbers_are_still_old() -> None:
-    hour_s = 3600.0
-    assert heard((hour_s, 900), numbers=begun(1000)) == [False]
-    assert heard((hour_s, 1200), numbers=begun(1000)) == [True]
-    # Half of all numbers lie ahead, however long it took.
-    assert heard((10 * hour_s, 1000 + 32767), numbers=begun(1000)) == [True]
-    assert heard((10 * hour_s, 1000 + 32768), numbers=begun(1000)) == [False]
+def test_after_a_silence_the_next_number_too_must_stand() -> None:
+    """A bus that stalled lets go of what the adapter held, and that looks like the next."""
+    assert heard((2.9, 101), numbers=begun(100)) == [True]
+    assert heard((3.0, 101), numbers=begun(100)) == [False]
+    held_back = [(3600.0, number) for number in (101, 102, 103)]
+    live = [(3600.1, 9000), (3600.5, 9001), (3600.7, 9002)]
+    told = heard(*held_back, *live, numbers=begun(100))
+    assert told == [False] * 5 + [True]
