@@ -97,8 +97,8 @@ class Numbers:
             self.left_out += steps - 1
             self._last, self._newcomer = heard, None
             return True
-        if self._same(self._last, heard) or self._same(self._newcomer, heard):
-            return False
+        if self._newcomer is not None and self._newcomer.number == number:
+            return False  # sent twice
         if self._steps(self._newcomer, heard) == 0:
             self._beginning_ns = now_ns
         self._newcomer = heard
@@ -114,7 +114,3 @@ class Numbers:
         steps = (heard.number - last.number) % SEQUENCE_NUMBERS
         ahead = AHEAD_MIN + (heard.at_ns - last.at_ns) / self._ns_per_line
         return steps if steps <= ahead else 0
-
-    @staticmethod
-    def _same(last: _Heard | None, heard: _Heard) -> bool:
-        return last is not None and last.number == heard.number

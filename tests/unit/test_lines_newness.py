@@ -117,6 +117,11 @@ def test_one_line_of_the_old_numbers_undoes_a_beginning() -> None:
     assert told == [False, False, True, False, False]
 
 
+def test_the_last_old_line_again_undoes_a_beginning_too() -> None:
+    told = heard((0.2, 0), (0.4, 1), (0.5, 1000), (0.6, 2), (0.8, 3), (1.1, 4), numbers=begun(1000))
+    assert told == [False] * 5 + [True]
+
+
 def test_after_a_silence_the_next_number_too_must_stand() -> None:
     """A bus that stalled lets go of what the adapter held, and that looks like the next."""
     assert heard((2.9, 101), numbers=begun(100)) == [True]
