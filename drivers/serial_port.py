@@ -143,10 +143,12 @@ class SerialPort:
                 self._lose(error)
 
     def close(self) -> None:
-        """Close; twice is no error."""
+        """Close at once, dropping what was not sent; twice is no error."""
         self._lose(None)
         if self._port.is_open:
-            with suppress(OSError):  # it may be pulled out
+            with suppress(OSError, termios.error):  # it may be pulled out
+                # The kernel would wait for it to go out, half a minute where it cannot.
+                termios.tcflush(self._fd, termios.TCOFLUSH)
                 fcntl.ioctl(self._fd, termios.TIOCNXCL)
             self._port.close()
 

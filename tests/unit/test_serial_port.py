@@ -193,6 +193,21 @@ async def test_closing_twice_is_no_error_and_ends_a_wait(wire: Wire) -> None:
         await port.write(b"x")
 
 
+async def test_closing_drops_what_was_not_sent(wire: Wire) -> None:
+    """Otherwise the kernel waits for it, half a minute on an adapter that takes nothing."""
+    for closes, left in ((False, b"seq"), (True, b"")):
+        port = SerialPort(settings(wire.device))
+        await port.write(b"seq")
+        if closes:
+            port.close()
+        try:
+            found = os.read(wire.far, 10)
+        except BlockingIOError:
+            found = b""
+        assert found == left
+        port.close()
+
+
 async def test_a_port_serves_one_program_only(wire: Wire) -> None:
     port = SerialPort(settings(wire.device))
     with pytest.raises(LinkDown, match="in use by another program; stop that one"):
