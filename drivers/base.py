@@ -111,6 +111,9 @@ class Link(Protocol):
     def renew(self, token: str) -> None:
         """Say that the owner of `token` is alive; see the link's `hold_s`."""
 
+    def remarks(self) -> list[str]:
+        """What is wrong now and no sample can say, each with what to do; for `curehold check`."""
+
     def statistics(self) -> LinkStatistics:
         """Counts since opening."""
 

@@ -40,16 +40,18 @@ def misplaced_packages() -> list[str]:
     return found
 
 
-async def read_once(config: Config) -> dict[str, Sample]:
-    """Every configured point, read once over its real link."""
+async def read_once(config: Config) -> tuple[dict[str, Sample], list[str]]:
+    """Every configured point, read once over its real link, and what the links remark."""
     found: dict[str, Sample] = {}
+    remarks: list[str] = []
     for link in config.open_links(RealClock()).values():
         try:
             await link.poll_once()
             found |= link.snapshot()
+            remarks += link.remarks()
         finally:
             await link.close()
-    return found
+    return found, remarks
 
 
 def show_channels(config: Config, *, as_json: bool, offline: bool) -> int:
@@ -61,8 +63,9 @@ def show_channels(config: Config, *, as_json: bool, offline: bool) -> int:
         offline: do not touch the wires.
 
     Returns:
-        0 when all is well, 1 when a channel cannot be read, a package is not
-        ours, or a file for the broker is not as it must be.
+        0 when all is well, 1 when a channel cannot be read, a link remarks
+        something, a package is not ours, or a file for the broker is not as it
+        must be.
     """
     faults = misplaced_packages() + broker_faults(config)
     for fault in faults:
@@ -75,16 +78,20 @@ def show_channels(config: Config, *, as_json: bool, offline: bool) -> int:
             also = " What else is wrong is told above." if faults else ""
             say("Configuration is right: {rigs} rig(s), {links} link(s).".format(**counted) + also)
         return 1 if faults else 0
-    samples = asyncio.run(read_once(config))
+    samples, remarks = asyncio.run(read_once(config))
     rows = list(_rows(config, samples))
     bad = sum(row["quality"] != "good" for row in rows)
     if as_json:
         for row in rows:
             say_json(row)
+        for remark in remarks:
+            say_json({"remark": remark})
     else:
         _show(config, rows)
+        for remark in remarks:
+            say(remark)
         say(f"{len(rows)} read, {bad} of them not good." if bad else f"{len(rows)} read, all good.")
-    return 1 if bad or faults else 0
+    return 1 if bad or faults or remarks else 0
 
 
 def _show(config: Config, rows: list[dict[str, object]]) -> None:

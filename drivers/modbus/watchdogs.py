@@ -144,8 +144,9 @@ class Watchdogs:
         also = f"; {watched.why}" if watched.why else ""
         return (
             f"{about} reads {watched.seconds(watched.found)} and should read "
-            f"{watched.seconds(watched.known.watchdog_counts)}; check watchdog_register and "
-            f"watchdog_counts_per_s against its manual, and that nobody else sets it{also}"
+            f"{watched.seconds(watched.known.watchdog_counts)}; supervising sets it, and where it "
+            "does not stay: check watchdog_register and watchdog_counts_per_s against its manual, "
+            f"and that nobody else sets it{also}"
         )
 
     def remarks(self) -> list[str]:

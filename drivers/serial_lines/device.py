@@ -91,6 +91,7 @@ class LinesLink:
         self._waiting_ns = now_ns  # since when no good line came
         self._line_began_ns = now_ns
         self._noise_ns: int | None = None  # when something came that was none
+        self._remark = ""  # why nothing can be read, or was not last
         self._counts: Counter[str] = Counter()
 
     async def run(self) -> None:
@@ -136,6 +137,10 @@ class LinesLink:
 
     def renew(self, token: str) -> None:
         """Nothing is held on here."""
+
+    def remarks(self) -> list[str]:
+        """What samples cannot say: why the port is not open, or the last line was refused."""
+        return [f"link {self.name}: {self._remark}"] * bool(self._remark)
 
     def statistics(self) -> LinkStatistics:
         """Counts since opening.
@@ -209,7 +214,8 @@ class LinesLink:
             return
         try:
             port = SerialPort(self._settings)
-        except LinkDown:
+        except LinkDown as error:
+            self._remark = str(error)
             self._counts["failures"] += 1
             self._retry_ns = now_ns + round(self._wait_s * NS_PER_S)
             self._wait_s = min(
@@ -219,6 +225,7 @@ class LinesLink:
             self._told.set()
             return
         self._port = port
+        self._remark = ""
         self._opens += 1
         self._wait_s = 0.0
         self._begin(port)
@@ -271,13 +278,14 @@ class LinesLink:
             return
         try:
             line = codec.read_line(text, self._settings)
-        except codec.RefusedLine:
+        except codec.RefusedLine as refusal:
+            self._remark = f"line refused: {refusal}"
             line = None
         if line is None or not self._numbers.believed(line.number, now_ns):
             self._counts["failures"] += 1
             self._noise_ns = now_ns
             return
-        self._waiting_ns, self._noise_ns = now_ns, None
+        self._waiting_ns, self._noise_ns, self._remark = now_ns, None, ""
         for name, point in self._points.items():
             self._samples[name] = _sample(point, line.fields.get(point.key), now_ns)
         self._told.set()

@@ -272,6 +272,37 @@ async def test_check_reads_every_channel_once(
 
 
 @pytest.mark.usefixtures("installed", "secret")
+@pytest.mark.parametrize(("counts", "code"), [(50, CODE_OK), (0, CODE_FOUND)])
+async def test_check_tells_what_no_reading_can(
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    counts: int,
+    code: int,
+) -> None:
+    quiet_logs(monkeypatch)
+    fake = FakeServer(on_the_wire() | {(3, "holding", 16): counts})
+    await fake.start()
+    watched = (
+        f"port = {fake.port}\n"
+        'units."3" = {watchdog_register = 16, watchdog_counts_per_s = 10.0, watchdog_s = 5.0}\n'
+    )
+    config = shop(tmp_path, **{'"192.0.2.10"': '"127.0.0.1"', "port = 502\n": watched})
+    try:
+        words = ["check", "--config", str(config)]
+        assert await asyncio.to_thread(cli.main, words) == code
+        out = capsys.readouterr().out
+        assert await asyncio.to_thread(cli.main, [*words, "--json"]) == code
+    finally:
+        await fake.stop()
+    remarks = [row["remark"] for row in json_lines(capsys.readouterr().out) if "remark" in row]
+    told = "unit 3: its communication time-out, holding 16, reads 0 (0 s) and should read 50 (5 s)"
+    assert (told in out) is (code == CODE_FOUND)
+    assert len(remarks) == (code == CODE_FOUND)
+    assert fake.values[3, "holding", 16] == counts, "check sets nothing"
+
+
+@pytest.mark.usefixtures("installed", "secret")
 def test_check_of_a_module_that_is_not_there_ends_and_says_so(
     said: Console, tmp_path: Path
 ) -> None:

@@ -199,7 +199,8 @@ async def test_reading_once_reports_and_sets_nothing() -> None:
         assert stand.writes(WRITE_REGISTER) == []
         assert stand.link.remarks() == [
             "unit 3: its communication time-out, holding 16, reads 0 (0 s) and should read "
-            "50 (5 s); check watchdog_register and watchdog_counts_per_s against its manual, and "
+            "50 (5 s); supervising sets it, and where it does not stay: check watchdog_register "
+            "and watchdog_counts_per_s against its manual, and "
             "that nobody else sets it"
         ]
         assert stand.link.snapshot().keys() == {"permit-1", "permit-2", "horn"}

@@ -95,6 +95,9 @@ class OwnLink:
     def renew(self, token: str) -> None:
         return
 
+    def remarks(self) -> list[str]:
+        return []
+
     def statistics(self) -> LinkStatistics:
         return LinkStatistics()
 

@@ -90,6 +90,9 @@ class BenchLink:
     async def poll_once(self) -> None:
         return
 
+    def remarks(self) -> list[str]:
+        return []
+
     def statistics(self) -> LinkStatistics:
         return LinkStatistics()
 
