@@ -21,6 +21,7 @@ REGISTERS_MAX, BITS_MAX = 125, 2000
 READ_BITS, READ_REGISTERS = (1, 2), (3, 4)
 READ_FUNCTIONS: Mapping[Table, int] = {"coil": 1, "discrete": 2, "holding": 3, "input": 4}
 WRITE_COIL, WRITE_REGISTER = 5, 6
+COIL_ON = b"\xff\x00"
 WRITES = (WRITE_COIL, WRITE_REGISTER)
 EXCEPTION_FLAG = 0x80
 
@@ -76,6 +77,11 @@ def read_backs(outputs: Mapping[str, OutputSettings]) -> dict[str, PointSettings
 def question(request: Request) -> bytes:
     """Function code and data of a read."""
     return struct.pack(">BHH", READ_FUNCTIONS[request.table], request.register, request.count)
+
+
+def switches_on(question: bytes) -> bool:
+    """Whether function code and data write a coil on."""
+    return question[0] == WRITE_COIL and question[3:] == COIL_ON
 
 
 def plan(points: Mapping[str, PointSettings]) -> dict[int, tuple[Request, ...]]:

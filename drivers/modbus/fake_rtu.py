@@ -181,6 +181,8 @@ class FakeBus(FakeUnits):
             self._later.add(loop.call_later(0, self._trickle, data[1:]))
 
     def _put(self, data: bytes) -> None:
+        if self._far < 0:
+            return
         # Nobody may be listening: then it is lost, as on any wire.
         with suppress(BlockingIOError):
             os.write(self._far, data)

@@ -144,8 +144,6 @@ class RtuConnection:
             comes before anything was sent.
         """
         question, about = coil_question(output, on=on)
-        if on and (why := self._bus.why_not_believe(output.unit)):
-            raise WrongReply(f"{self.where}, {about}: not sent, {why}")
         place = codec.Request(output.unit, "coil", output.number, 1, ())
         await self._write(question, about, place)
 
@@ -199,14 +197,12 @@ class RtuConnection:
         frame = rtu_frames.framed(unit, body)
         reading = body[0] not in codec.WRITES
         self._overhear(port)
-        if reading:
-            self._check_may_ask(unit, body, where)
+        self._check_may_ask(unit, body, where)
         await self._wait_for_quiet(port, frame, where)
-        if reading:
-            self._check_may_ask(unit, body, where)  # again: more may have come
+        self._check_may_ask(unit, body, where)  # again: more may have come
         owing = self._bus.owing()
         self._bus.asked(unit, body)
-        self._asked, self._stray = frame, b""
+        self._asked = frame
         await self._send(port, frame, where)
         heard = await self._listen(port, frame, owing, where)
         for stranger in heard.strangers:
@@ -228,8 +224,9 @@ class RtuConnection:
         quiet_for_s = LUMP_S_MAX if reading and self._repeats(frame) else self._quiet_s
         end_s = _now_s() + (self._settings.timeout_s if reading else _WRITE_WAITS_S_MAX)
         while (left_s := self._last_s + quiet_for_s - _now_s()) > 0:
-            if await _came(port, left_s):
-                self._overhear(port)
+            if not await _came(port, left_s):
+                return
+            self._overhear(port)
             if not port.usable:
                 raise ConnectionLost(f"{where}: {port.lost}")
             if _now_s() > end_s:
@@ -257,9 +254,13 @@ class RtuConnection:
         self._bus.listened()
 
     def _check_may_ask(self, unit: int, body: bytes, where: str) -> None:
+        if body[0] in codec.WRITES and not codec.switches_on(body):
+            return
         why = self._bus.why_not_believe(unit)
         if why:
-            raise WrongReply(f"{where}: {why}")
+            raise WrongReply(f"{where}: not asked, {why}")
+        if body[0] in codec.WRITES:
+            return
         why = self._bus.why_not_ask(unit, body)
         if why:
             raise NoReply(f"{where}: {why}")

@@ -2,7 +2,6 @@
 
 import asyncio
 from collections.abc import AsyncIterator
-from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -118,8 +117,10 @@ async def test_a_write_to_a_module_that_misbehaves(on: Bench, fault: RtuFault) -
             await on.connection.write(HEAT, on=True)
     assert len(on.fake.asked) == asked + 1  # nothing is repeated on the quiet
     on.fake.faults = {}
-    # Off goes out at once, whatever comes back.
-    with suppress(WrongReply if fault is RtuFault.DOUBLED_LATE else ()):
+    if fault is RtuFault.DOUBLED_LATE:  # the second copy comes first
+        with pytest.raises(WrongReply, match="not what was written"):
+            await on.connection.write(HEAT, on=False)
+    else:
         await on.connection.write(HEAT, on=False)
     assert on.fake.values[3, "coil", 0] == 0
 
@@ -239,19 +240,62 @@ async def test_a_repeated_answer_does_not_answer_the_next_question(
     assert await on.connection.read(OUTER) == TRUTH[OUTER]
 
 
+async def test_a_second_answer_within_the_silence_spoils_the_first(tmp_path: Path) -> None:
+    """At 300 baud the silence is 117 ms: a busy computer does not decide this."""
+    async with bench(tmp_path, VirtualClock(), baud_rate=300) as on:
+        on.fake.faults = {1: RtuFault.DOUBLED_LATE}
+        reading = asyncio.ensure_future(on.connection.read(INNER))
+        await on.fake.seen(lambda fake: len(fake.asked) == 1)
+        asyncio.get_running_loop().call_later(0.03, on.fake.release)
+        with pytest.raises(WrongReply, match="answers twice"):
+            await reading
+
+
+async def test_a_second_answer_in_two_lumps_is_put_together(on: Bench) -> None:
+    on.fake.mutate = lambda answer: answer + answer[:4]
+    assert await on.connection.read(INNER) == TRUTH[INNER]
+    on.fake.mutate = None
+    answer = frame(1, bytes((4, 4, 0x05, 0x78, 0x05, 0x79)))
+    on.fake.say(answer[4:])
+    with pytest.raises(WrongReply, match="answers twice"):
+        await quietly(on, INNER)
+
+
+async def test_who_owed_an_answer_once_is_no_longer_excused(on: Bench) -> None:
+    on.fake.faults = {1: RtuFault.SILENT}
+    with pytest.raises(NoReply):
+        await on.connection.read(INNER)
+    on.fake.faults = {}
+    await later(on, LATE_S)
+    assert await on.connection.read(OTHER) == TRUTH[OTHER]
+    on.fake.say(frame(1, bytes((4, 4, 0, 1, 0, 2))))
+    with pytest.raises(WrongReply, match="nobody asked for"):
+        await quietly(on, INNER)
+
+
 async def test_another_master_s_question_costs_everybody_s_belief(on: Bench) -> None:
     await on.connection.read(OTHER)
     asked = len(on.fake.asked)
     on.fake.say(frame(2, bytes((4, 0, 0, 0, 2))))
     with pytest.raises(WrongReply, match="another master on this bus"):
         await quietly(on, INNER)
-    with pytest.raises(WrongReply, match=r"write on: not sent, .*another master"):
+    with pytest.raises(WrongReply, match=r"write on: not asked, .*another master"):
         await on.connection.write(HEAT, on=True)
     assert len(on.fake.asked) == asked
     await on.connection.write(HEAT, on=False)
     await on.connection.write_register(3, 40, 50)
     await later(on, LATE_S)
     assert await on.connection.read(INNER) == TRUTH[INNER]
+
+
+async def test_nothing_is_switched_on_while_another_master_s_question_waits_unread(
+    on: Bench,
+) -> None:
+    await on.connection.read(OTHER)
+    on.fake.say(frame(2, bytes((3, 0, 0, 0, 2))))
+    with pytest.raises(WrongReply, match=r"not asked, .*another master"):
+        await on.connection.write(HEAT, on=True)
+    assert len(on.fake.asked) == 1
 
 
 async def test_another_master_s_answer_costs_that_module_s(on: Bench) -> None:
