@@ -1,8 +1,9 @@
 """A made tree of sysfs with devices that come, go and hang; for tests.
 
 Real folders, symbolic links and files, laid out as the kernel does it; a file
-that hangs is a FIFO nobody writes to. Two errors the kernel gives cannot be
-had from files of a disk: EIO and ETIMEDOUT.
+that hangs is a FIFO nobody writes to, one that fails with EIO is the kernel's own
+view of memory at an address where there is none. ETIMEDOUT and EREMOTEIO, also
+given by buses, cannot be had here.
 """
 
 import os
@@ -52,6 +53,17 @@ class FakeSysfs:
         for place, _ in _PLACES.values():
             (self.root / place / folder.name).unlink(missing_ok=True)
         shutil.rmtree(folder)
+
+    def fail(self, file: Path) -> None:
+        """Reading this file fails with EIO until it is written anew by `mend`."""
+        self._held[file] = file.read_bytes()
+        file.unlink()
+        file.symlink_to("/proc/self/mem")
+
+    def mend(self, file: Path) -> None:
+        """The file is again what it was before `fail`."""
+        file.unlink()
+        file.write_bytes(self._held.pop(file))
 
     def hang(self, file: Path) -> None:
         """Reading this file does not end until `release`."""
