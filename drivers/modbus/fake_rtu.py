@@ -158,7 +158,9 @@ class FakeBus(FakeUnits):
 
     def _respond(self, question: bytes, answer: bytes) -> None:
         fault = self.faults.get(question[0])
-        now, later = misbehave(fault, question, answer, self._other_answer(question))
+        now, later = frame(question[0], answer), b""
+        if fault is not None:
+            now, later = misbehave(fault, question, answer, self._other_answer(question))
         if now and self.mutate is not None:
             now = self.mutate(now)
         if fault is RtuFault.TRICKLED:
@@ -195,12 +197,12 @@ class FakeBus(FakeUnits):
 
 
 def misbehave(
-    fault: RtuFault | None, question: bytes, answer: bytes, other: tuple[bytes, bytes]
+    fault: RtuFault, question: bytes, answer: bytes, other: tuple[bytes, bytes]
 ) -> tuple[bytes, bytes]:
     """What really goes out.
 
     Args:
-        fault: of the unit asked, or None.
+        fault: of the unit asked.
         question: the whole frame of the request.
         answer: function code and data of the right answer.
         other: whole frames of what another master asks, and of its answer.
@@ -213,7 +215,6 @@ def misbehave(
     half = len(right) // 2
     noise = b"\xa5\x5a" * 20
     outcomes = {
-        None: (right, b""),
         RtuFault.SILENT: (b"", b""),
         RtuFault.LATE: (b"", right),
         RtuFault.SPLIT_LATE: (right[:half], right[half:]),

@@ -29,7 +29,8 @@ What cannot be told: a module that takes longer than `late_s` (its old value is
 taken, and then it is not believed, as it answers again); another master whose
 question never reached us and whose answer comes within our wait, from the
 module we asked, in the same size; a module that answers for another register
-than it was asked; a repeated answer kept back for longer than 20 ms.
+than it was asked; a repeated answer kept back for longer than 20 ms; whether an
+answer was torn apart on the wire, as adapters hand it over in pieces anyway.
 
 Source:
     Modbus over Serial Line V1.02, section 2.5.1.1 (silent interval: 3.5

@@ -91,19 +91,22 @@ def cycle_of(settings: RtuSettings, points: Points, outputs: Outputs) -> Cycle:
         outputs: what is written and read back, by name.
     """
     reads = _reads(points, outputs)
-    guarded = [int(unit) for unit, known in settings.units.items() if known.watchdog_s is not None]
+    time_outs = [
+        codec.Request(int(unit), "holding", known.watchdog_register or 0, 1, ())
+        for unit, known in settings.units.items()
+        if known.watchdog_s is not None
+    ]
+    in_order = sorted([*time_outs, *reads], key=lambda request: request.unit)
     return Cycle(
         reads=len(reads),
         reads_s=sum(read_s(settings, request) for request in reads)
-        + _repeats(reads) * max(0.0, LUMP_S_MAX - quiet_s(settings)),
+        + _repeats(in_order) * max(0.0, LUMP_S_MAX - quiet_s(settings)),
         writes=len(outputs),
         writes_s=sum(
             exchange_s(settings, output.unit, REQUEST_BYTES) for output in outputs.values()
         ),
-        time_outs=len(guarded),
-        time_outs_s=sum(
-            read_s(settings, codec.Request(unit, "holding", 0, 1, ())) for unit in guarded
-        ),
+        time_outs=len(time_outs),
+        time_outs_s=sum(read_s(settings, request) for request in time_outs),
         silent_s=settings.character_s(REQUEST_BYTES) + settings.timeout_s,
     )
 

@@ -88,6 +88,15 @@ def test_two_reads_of_one_shape_wait_for_a_repetition_between_them() -> None:
     assert more_s == pytest.approx(LUMP_S_MAX - quiet_s(settings))
 
 
+def test_a_module_s_time_out_and_a_register_of_it_have_one_shape_too() -> None:
+    watched = UnitSettings(watchdog_register=1, watchdog_counts_per_s=10, watchdog_s=3.0)
+    settings = bus(units={"1": watched})
+    one = {"set_c": PointSettings(unit=1, table="holding", register=9, type="int16")}
+    other = {"set_c": PointSettings(unit=1, table="input", register=9, type="int16")}
+    more_s = cycle_of(settings, one, {}).total_s - cycle_of(settings, other, {}).total_s
+    assert more_s == pytest.approx(LUMP_S_MAX - quiet_s(settings))
+
+
 def test_what_fits_is_no_fault_and_what_does_not_comes_with_its_sum() -> None:
     points = {name: point for unit in range(1, 13) for name, point in inputs(unit, 2).items()}
     assert fits(bus(), points, relays(5)) == []
