@@ -206,8 +206,6 @@ class RtuConnection:
         self._asked = frame
         await self._send(port, frame, where)
         heard = await self._listen(port, frame, owing, where)
-        for stranger in heard.strangers:
-            self._bus.overheard(stranger)
         if heard.answer or heard.damaged:
             self._bus.answered(unit)
         if not heard.answer:
@@ -284,16 +282,20 @@ class RtuConnection:
         sent_s = _now_s() + self._settings.character_s(len(frame))
         end_s = sent_s + self._settings.timeout_s
         data, heard = b"", rtu_frames.Heard(silent=True)
-        while await _came(port, self._quiet_s if heard.settled else end_s - _now_s()):
-            if _now_s() > end_s + self._settings.timeout_s:
-                return rtu_frames.Heard(fault="the line is never quiet", strangers=heard.strangers)
-            data = (data + port.take())[-HEARD_BYTES_MAX:]
-            self._last_s = _now_s()
-            if not port.usable:
-                raise ConnectionLost(f"{where}: {port.lost}")
-            heard = rtu_frames.hear(frame, data, owing)
-        self._stray = rtu_frames.frames_in(data)[1][-1]
-        return heard
+        try:
+            while await _came(port, self._quiet_s if heard.settled else end_s - _now_s()):
+                if _now_s() > end_s + self._settings.timeout_s:
+                    return rtu_frames.Heard(fault="the line is never quiet")
+                data = (data + port.take())[-HEARD_BYTES_MAX:]
+                self._last_s = _now_s()
+                if not port.usable:
+                    raise ConnectionLost(f"{where}: {port.lost}")
+                heard = rtu_frames.hear(frame, data, owing)
+            return heard
+        finally:  # also when the wait is given up or cancelled
+            self._stray = rtu_frames.frames_in(data)[1][-1]
+            for stranger in heard.strangers:
+                self._bus.overheard(stranger)
 
     def _why_none(self, heard: rtu_frames.Heard, where: str) -> NoReply | WrongReply:
         if heard.fault:

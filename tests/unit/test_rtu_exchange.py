@@ -28,7 +28,7 @@ from tests.unit.rtu_bench import (
     LoopClock,
     bench,
 )
-from tests.virtual_clock import VirtualClock
+from tests.virtual_clock import VirtualClock, settle
 
 READS = {
     RtuFault.SILENT: (NoReply, "no answer within 0.05 s; check the unit's power"),
@@ -296,6 +296,20 @@ async def test_nothing_is_switched_on_while_another_master_s_question_waits_unre
     with pytest.raises(WrongReply, match=r"not asked, .*another master"):
         await on.connection.write(HEAT, on=True)
     assert len(on.fake.asked) == 1
+
+
+async def test_another_master_is_remembered_when_the_wait_is_given_up(tmp_path: Path) -> None:
+    async with bench(tmp_path, VirtualClock(), baud_rate=300) as on:
+        on.fake.faults = {1: RtuFault.SILENT}
+        reading = asyncio.ensure_future(on.connection.read(INNER))
+        await on.fake.seen(lambda fake: len(fake.asked) == 1)
+        on.fake.say(frame(2, bytes((4, 0, 0, 0, 2))))
+        await settle()
+        on.connection.give_up()
+        with pytest.raises(GivenUp):
+            await reading
+        with pytest.raises(WrongReply, match="another master"):
+            await on.connection.read(OTHER)
 
 
 async def test_another_master_s_answer_costs_that_module_s(on: Bench) -> None:
