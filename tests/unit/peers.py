@@ -11,8 +11,14 @@ import socket
 import threading
 import tty
 from collections.abc import AsyncIterator, Callable, Iterator, Mapping
-from contextlib import AbstractAsyncContextManager, asynccontextmanager, contextmanager
-from dataclasses import dataclass, field
+from contextlib import (
+    AbstractAsyncContextManager,
+    AbstractContextManager,
+    asynccontextmanager,
+    contextmanager,
+)
+from dataclasses import dataclass
+from functools import partial
 from socketserver import TCPServer
 from typing import Any
 
@@ -30,7 +36,7 @@ from tests.virtual_clock import settle
 HOST = "127.0.0.1"
 GUARD_S = 10.0
 READ_BYTES = 4096
-# A request is handed over whole, so this may be short; it is how long umodbus takes.
+# How long umodbus gathers a request; a pseudo-terminal hands it over whole.
 UMODBUS_LISTENS_S = 0.01
 
 # By unit and table: the first number, and what stands there and on.
@@ -102,7 +108,7 @@ class Peer:
 
     reached_by: Mapping[str, Any]
     holds: Callable[[int, str, int], int]
-    cable: Cable | None = field(default=None)
+    cable: Cable | None = None
 
     def settings(self, **more: object) -> TcpSettings | RtuSettings:
         """Of a link to it, with time enough for a busy computer."""
@@ -116,28 +122,19 @@ Serve = Callable[[Memory], AbstractAsyncContextManager[Peer]]
 @asynccontextmanager
 async def umodbus_tcp(memory: Memory) -> AsyncIterator[Peer]:
     """umodbus over TCP."""
-    server = get_server(TCPServer, (HOST, 0), RequestHandler)
-    holds = _umodbus_routes(server, memory)
-
-    def serve() -> None:
-        server.serve_forever(poll_interval=UMODBUS_LISTENS_S)
-
-    with _thread(serve, server.shutdown):
-        yield Peer({"host": HOST, "port": server.server_address[1]}, holds)
-    server.server_close()
+    with get_server(TCPServer, (HOST, 0), RequestHandler) as server:
+        holds = _umodbus_routes(server, memory)
+        with _umodbus_serves(server):
+            yield Peer({"host": HOST, "port": server.server_address[1]}, holds)
 
 
 @asynccontextmanager
 async def umodbus_rtu(memory: Memory) -> AsyncIterator[Peer]:
     """umodbus on a serial bus."""
     with _cable() as cable, serial.Serial(cable.ends[1], 19200) as port:
-        server: AbstractSerialServer = get_serial_server(rtu.RTUServer, port)
+        server = get_serial_server(rtu.RTUServer, port)
         holds = _umodbus_routes(server, memory)
-
-        def serve() -> None:
-            server.serve_forever(poll_interval=UMODBUS_LISTENS_S)
-
-        with _thread(serve, server.shutdown):
+        with _umodbus_serves(server):
             yield Peer(_on(cable), holds, cable)
 
 
@@ -200,6 +197,10 @@ def _thread(run: Callable[[], None], stop: Callable[[], None]) -> Iterator[None]
     finally:
         stop()
         thread.join(GUARD_S)
+
+
+def _umodbus_serves(server: TCPServer | AbstractSerialServer) -> AbstractContextManager[None]:
+    return _thread(partial(server.serve_forever, UMODBUS_LISTENS_S), server.shutdown)
 
 
 def _umodbus_routes(server: Any, memory: Memory) -> Callable[[int, str, int], int]:

@@ -141,15 +141,16 @@ async def test_a_module_s_time_out_is_set_before_its_output_may_be_on(name: str)
         with pytest.raises(BadReply, match="relay was not switched on: unit 3: its communication"):
             await link.write("relay", on=True)
         running = asyncio.ensure_future(link.run())
-        await settle()
-        await link.poll_once()  # its turn comes after the first cycle of `run`
-        assert link.remarks() == []
-        if name in INDEPENDENT:
-            assert peer.holds(UNIT, "holding", WATCHDOG_AT) == 30
-        await link.write("relay", on=True)
-        running.cancel()
-        with pytest.raises(asyncio.CancelledError):
-            await running
+        try:
+            await settle()
+            await link.poll_once()  # its turn comes after the first cycle of `run`
+            assert link.remarks() == []
+            if name in INDEPENDENT:
+                assert peer.holds(UNIT, "holding", WATCHDOG_AT) == 30
+            await link.write("relay", on=True)
+        finally:
+            running.cancel()
+            await asyncio.gather(running, return_exceptions=True)
         if name in INDEPENDENT:
             assert peer.holds(UNIT, "coil", 1) == 1
 
