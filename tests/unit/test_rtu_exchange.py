@@ -233,7 +233,7 @@ async def test_a_repeated_answer_does_not_answer_the_next_question(
     assert await on.connection.read(INNER) == TRUTH[INNER]
     on.fake.faults = {}
     asyncio.get_running_loop().call_later(delay_s, on.fake.release)
-    with pytest.raises(WrongReply, match=r"answers twice.*asked again when nothing was heard"):
+    with pytest.raises(WrongReply, match="answers twice"):
         await on.connection.read(OUTER)
     assert await on.connection.read(OTHER) == TRUTH[OTHER]  # that module alone is not believed
     await later(on, LATE_S)
