@@ -220,7 +220,7 @@ class GpioLink:
     def _move(self) -> None:
         """Write the next edge of every output that moves."""
         for point, moving in self._moving.items():
-            if moving.active and self._holding.alive(point):
+            if moving.active:  # its owner lives, see `_let_go` just before
                 with suppress(LinkDown), self._chip() as lines:
                     lines.set(point, on=moving.next_edge())
 
@@ -317,9 +317,6 @@ class GpioLink:
         self._switches = {}
         for moving in self._moving.values():
             moving.stop()
-        # Asked for again they begin as off; nothing of ours is on meanwhile.
-        for point in self._holding.held():
-            self._holding.off(point)
         self._listen_no_more()
         if self._lines is not None:
             with suppress(OSError):

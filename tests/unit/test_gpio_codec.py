@@ -156,6 +156,21 @@ def test_seen_within_two_and_a_half_periods(periods: float, on: bool) -> None:
     assert made.active is on
 
 
+def test_reading_again_between_two_edges_is_no_move() -> None:
+    made, now_ns = moved([True])
+    made.read(now_ns + ns(0.25), on=False)  # the edge written after the first
+    for step in (2, 3):
+        made.read(now_ns + step * ns(0.25), on=False)
+    assert not made.moves(now_ns + ns(0.875))
+
+
+def test_a_level_that_changes_by_itself_is_no_move() -> None:
+    made, now_ns = moved([True])
+    made.read(now_ns + ns(0.25), on=False)
+    made.read(now_ns + ns(0.5), on=True)  # nobody wrote that
+    assert not made.moves(now_ns + ns(0.875))
+
+
 def test_once_stopped_it_does_not_begin_by_itself() -> None:
     made, now_ns = moved([True, True, True, True])
     made.read(now_ns + ns(0.25), on=False)

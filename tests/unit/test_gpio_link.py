@@ -121,6 +121,22 @@ async def test_a_press_between_two_polls_is_seen_by_every_frame_of_a_second() ->
         assert stand.values()[BUTTON] == 0.0
 
 
+async def test_a_point_may_be_stretched_by_nothing() -> None:
+    async with watching() as stand:
+        await stand.drive(False, True, line=17)
+        assert stand.values()[ESTOP] == 0.0
+
+
+async def test_an_old_edge_never_follows_a_newer_level() -> None:
+    async with watching() as stand:
+        stand.chip.drive(17, high=False)
+        stand.chip.deaf = {17}
+        stand.chip.drive(17, high=True)
+        await stand.link.poll_once()
+        await settle()
+        assert stand.values()[ESTOP] == 0.0
+
+
 async def test_every_poll_makes_all_samples_new() -> None:
     async with watching() as stand:
         for _ in range(3):
@@ -252,13 +268,16 @@ async def test_it_moves_no_more_when_the_link_does_not_run() -> None:
     await stand.link.close()
 
 
-async def test_stuck_it_does_not_count_as_on() -> None:
+@pytest.mark.parametrize(("before_s", "level"), [(1.0, True), (1.25, False)])
+async def test_stuck_it_does_not_count_as_on(before_s: float, level: bool) -> None:
     async with watching() as stand:
         await stand.link.write(PERMIT, on=True)
-        await stand.live(1.0)
+        await stand.live(before_s)
+        assert stand.chip.volts[27] is level
         stand.chip.stuck.add(27)
         # The edge written before still counts, and two and a half periods after it.
         assert await stand.live(1.25) == [1.0, 1.0, 1.0, 0.0, 0.0]
+        assert stand.edges_of(27)[-1] is False
         before = len(stand.edges_of(27))
         stand.chip.stuck.clear()
         assert set(await stand.live(2.0)) == {0.0}, "it began again by itself"
@@ -296,6 +315,18 @@ async def test_the_chip_goes_and_comes_back_with_everything_off() -> None:
         assert stand.link.statistics().reconnects == 1
         await stand.drive(True)
         assert stand.values()[BUTTON] == 1.0
+
+
+async def test_back_at_once_it_does_not_go_on_moving() -> None:
+    async with watching() as stand:
+        await stand.link.write(PERMIT, on=True)
+        await stand.live(1.0)
+        stand.chip.unplug()
+        await settle()
+        stand.chip.replug()
+        before = len(stand.edges_of(27))
+        assert set(await stand.live(2.0)) == {0.0}
+        assert True not in stand.edges_of(27)[before:]
 
 
 async def test_lost_in_a_write() -> None:

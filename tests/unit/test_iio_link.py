@@ -130,6 +130,8 @@ async def test_a_device_that_hangs_costs_one_thread_and_no_other_device(
     folder = plug_pads(tree)
     plug_wall(tree)
     file = folder / "in_temp0_raw"
+    troubles: list[object] = []
+    asyncio.get_running_loop().set_exception_handler(lambda _loop, what: troubles.append(what))
     async with opened(tree, clock, timeout_s=0.5) as link:
         await link.poll_once()
         good_ns = clock.now_ns()
@@ -150,6 +152,7 @@ async def test_a_device_that_hangs_costs_one_thread_and_no_other_device(
             tree.release(file, b"1\n")
         await until_back("pad_converter")
         assert link.snapshot()[PAD].value is None, "what came too late was taken"
+        assert troubles == []
         await link.poll_once()
         assert link.snapshot()[PAD].value == 140.0
         assert link.remarks() == []
@@ -175,6 +178,21 @@ async def test_cancelled_and_closed_while_a_read_hangs(
         tree.release(file)
     await until_back("pad_converter")
     assert link.snapshot()[PAD].value is None
+
+
+async def test_what_comes_after_closing_is_not_taken(tree: FakeSysfs, clock: VirtualClock) -> None:
+    file = plug_pads(tree) / "in_temp0_raw"
+    file.unlink()
+    os.mkfifo(file)
+    async with opened(tree, clock) as link:
+        poll = asyncio.create_task(link.poll_once())
+        pipe = await opened_for_its_reader(file)
+        await link.close()
+        os.write(pipe, b"2240\n")
+        os.close(pipe)
+        await poll
+        found = link.snapshot()
+        assert (found[PAD].value, set(reasons(link).values())) == (None, {"link_down"})
 
 
 async def test_back_under_another_number(tree: FakeSysfs, clock: VirtualClock) -> None:
@@ -241,10 +259,16 @@ async def test_an_error_of_the_bus(tree: FakeSysfs, clock: VirtualClock) -> None
         assert link.snapshot()[PAD].value == 140.0
 
 
-async def test_a_failing_offset_is_not_an_absent_one(tree: FakeSysfs, clock: VirtualClock) -> None:
+@pytest.mark.parametrize("how", ["reading it", "opening it"])
+async def test_a_failing_offset_is_not_an_absent_one(
+    tree: FakeSysfs, clock: VirtualClock, how: str
+) -> None:
     file = plug_pads(tree) / "in_voltage_offset"
     async with opened(tree, clock) as link:
         tree.fail(file)
+        if how == "opening it":
+            file.unlink()
+            file.symlink_to(file.name)  # ELOOP
         await link.poll_once()
         assert (link.snapshot()[SUPPLY].value, reasons(link)[SUPPLY]) == (None, "bad_reply")
 
