@@ -1,147 +1,213 @@
-"""A link with a misbehaving other side; one class per driver, one shape for all."""
+"""A link with a misbehaving other side: one class per kind of link, one shape for all.
+
+All values are invented.
+"""
 
 import asyncio
+import os
 import random
-from collections.abc import AsyncIterator, Awaitable, Callable
-from contextlib import asynccontextmanager
-from typing import Protocol
+from abc import ABC, abstractmethod
+from collections.abc import AsyncIterator, Mapping
+from contextlib import asynccontextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import ClassVar
 
-from drivers.base import Link
-from drivers.modbus import OutputSettings, PointSettings, TcpSettings, open_link
-from drivers.modbus.fake import FakeServer, Fault
-from tests.virtual_clock import VirtualClock, settle
+from drivers.base import DriverError, Link
+from tests.virtual_clock import NS_PER_S, VirtualClock, settle
 
 GUARD_S = 20.0
+TERMINALS_MAX = 64
+TIMEOUT_S = 0.05  # of a real wait for an answer that does not come
+OUTPUT = "heat_permit"
+TOKEN = "bay-1"
+PADS_AND_BAGS = {
+    "pad_inner_c": 140.0,
+    "pad_outer_c": 139.0,
+    "bag_inner_kpa": 207.0,
+    "bag_outer_kpa": 206.0,
+}
+# What can go wrong on a wire, besides its being pulled out.
+KINDS_OF_TROUBLE = (
+    "silence",
+    "late reply",
+    "foreign reply",
+    "garbage",
+    "half an answer",
+    "refusal",
+)
 
 
-class Stand(Protocol):
-    """What the contract suite needs of a driver and its fake.
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """One thing done to a wire, and what must come of it.
 
     Attributes:
-        link: with two points and one output, named in `READS` and `OUTPUT`.
-        clock: the link's clock.
-        truth: what the points read when all is well.
+        fault: the fake's own, or whatever its stand makes of it.
+        kind: one of `KINDS_OF_TROUBLE`.
+        reasons: which the readings then have, each of them seen; empty: good.
+        write: the error of a write meanwhile; None: it is carried out.
     """
 
+    fault: object
+    kind: str
+    reasons: frozenset[str]
+    write: type[DriverError] | None = None
+
+
+def trouble(
+    fault: object, kind: str, *reasons: str, write: type[DriverError] | None = None
+) -> Trouble:
+    """A `Trouble` in one line."""
+    return Trouble(fault, kind, frozenset(reasons), write)
+
+
+class Stand(ABC):
+    """What the contract suite needs of a link and its other side.
+
+    Attributes:
+        kind: as in a configuration.
+        troubles: by what was done to the wire, in words for maintenance.
+        impossible: kinds of trouble this wire cannot have, and why.
+        offers: every fault the fake has.
+        waits: the trouble that keeps a poll waiting; None where no poll waits.
+        heals_s: how long after a trouble all is read again, s.
+        older_s: how much older than it says a value may be, s.
+        loops: tasks that sleep when a running link is at rest.
+        output: it has one, named `OUTPUT`.
+        first: what the points read at first.
+        clock: the link's.
+        link: reads `first`.
+    """
+
+    kind: ClassVar[str]
+    troubles: ClassVar[Mapping[str, Trouble]]
+    impossible: ClassVar[Mapping[str, str]]
+    offers: ClassVar[frozenset[object]]
+    waits: ClassVar[str | None]
+    heals_s: ClassVar[int]
+    older_s: ClassVar[float] = 0.0
+    loops: ClassVar[int] = 2
+    output: ClassVar[bool] = False
+    first: ClassVar[Mapping[str, float]] = PADS_AND_BAGS
     link: Link
-    clock: VirtualClock
-    truth: dict[str, float]
 
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.clock = VirtualClock()
+        self.truth = dict(self.first)
+        self._told = [(self.clock.now_ns(), dict(self.truth))]
+
+    @abstractmethod
+    async def start(self) -> None:
+        """Make the other side and the link."""
+
+    @abstractmethod
+    async def stop(self) -> None:
+        """Close the link and clear the other side away."""
+
+    @abstractmethod
+    def show(self, values: Mapping[str, float]) -> None:
+        """The other side measures these from now on."""
+
+    @abstractmethod
     def misbehave(self, how: str) -> None:
-        """Every unit does `how` from now on, until `well`."""
+        """Do one of `troubles` from now on, until `well`."""
 
-    async def hang_up(self) -> None:
-        """End the connection; the other side stays."""
+    @abstractmethod
+    def well(self) -> None:
+        """Undo `misbehave`."""
 
+    @abstractmethod
     async def unplug(self) -> None:
         """Take the other side away."""
 
+    @abstractmethod
     async def replug(self) -> None:
-        """Bring it back at the same place."""
+        """Bring it back; on a serial port under another name."""
 
-    def mutate(self, dice: random.Random) -> Callable[[], dict[str, float] | None]:
-        """Change every answer by `dice`; the result tells what the last one legally said.
+    async def talk(self) -> None:
+        """What the other side does unasked, until cancelled."""
+        await asyncio.get_running_loop().create_future()
 
-        None when nothing in it may be believed.
-        """
+    def tell(self, values: Mapping[str, float]) -> None:
+        """The other side measures these from now on, and it will be remembered."""
+        self.truth = dict(values)
+        self._told.append((self.clock.now_ns(), self.truth))
+        self.show(self.truth)
 
-    def well(self) -> None:
-        """Undo `mutate` and `misbehave`."""
+    def move(self) -> None:
+        """Every value becomes another, so that an old one shows."""
+        self.tell({name: round(value + 0.1, 1) for name, value in self.truth.items()})
 
-    def asked(self) -> int:
-        """How many questions came to the other side."""
+    def was_true(self, name: str, at_ns: int) -> set[float]:
+        """What a value with this time may be."""
+        since_ns = at_ns - round(self.older_s * NS_PER_S)
+        ends = [begin_ns for begin_ns, _ in self._told[1:]] + [at_ns + 1]
+        return {
+            values[name]
+            for (begin_ns, values), end_ns in zip(self._told, ends, strict=True)
+            if begin_ns <= at_ns and end_ns >= since_ns
+        }
 
+    def check(self) -> None:
+        """No bad sample has a value, and no good one a wrong value or time."""
+        for name, sample in self.link.snapshot().items():
+            assert (sample.value is None) == (sample.quality == "bad"), name
+            assert sample.at_ns <= self.clock.now_ns()
+            if name in self.truth and sample.value is not None:
+                assert round(sample.value, 6) in self.was_true(name, sample.at_ns), name
 
-READS = ("pad_inner_c", "pad_outer_c")
-OUTPUT = "heat_permit"
-MODBUS_FAULTS = {
-    "silence": Fault.SILENT,
-    "late": Fault.LATE,
-    "late in two parts": Fault.SPLIT_LATE,
-    "foreign transaction": Fault.FOREIGN_TRANSACTION,
-    "transaction zero": Fault.ZERO_TRANSACTION,
-    "foreign unit": Fault.FOREIGN_UNIT,
-    "foreign function": Fault.FOREIGN_FUNCTION,
-    "too little": Fault.SHORT_COUNT,
-    "too much": Fault.LONG_COUNT,
-    "garbage": Fault.GARBAGE,
-    "half an answer": Fault.HALF_THEN_SILENT,
-    "half, then gone": Fault.HALF_THEN_CLOSE,
-    "refusal": Fault.REFUSE,
-    "gateway says silent": Fault.GATEWAY_SILENT,
-}
+    def good(self) -> bool:
+        """Everything is read, and right."""
+        self.check()
+        return all(sample.quality == "good" for sample in self.link.snapshot().values())
 
+    def reasons(self) -> set[str]:
+        """Those of the readings; an output's may differ."""
+        found = self.link.snapshot()
+        return {found[name].reason for name in self.truth}
 
-class ModbusStand:
-    """Two thermocouple inputs and a relay behind one fake server; values invented."""
+    @asynccontextmanager
+    async def running(self) -> AsyncIterator[asyncio.Task[None]]:
+        """The link's own task, and what the other side does unasked."""
+        tasks = [asyncio.create_task(self.link.run()), asyncio.create_task(self.talk())]
+        try:
+            yield tasks[0]
+        finally:
+            for task in tasks:
+                task.cancel()
+            await asyncio.gather(*tasks, return_exceptions=True)
+            await settle()
 
-    def __init__(self, timeout_s: float = 0.1, period_s: float = 1.0) -> None:
-        self.clock = VirtualClock()
-        self.truth = {"pad_inner_c": 140.1, "pad_outer_c": 139.2}
-        self.fake = FakeServer(
-            {(1, "input", 0): 1401, (1, "input", 1): 1392, (3, "coil", 0): 0},
-        )
-        self._times = {"timeout_s": timeout_s, "period_s": period_s, "hold_s": 3 * period_s}
-
-    async def start(self) -> None:
-        await self.fake.start()
-        self.link = open_link(
-            "bay",
-            TcpSettings(host="127.0.0.1", port=self.fake.port, **self._times),
-            {
-                name: PointSettings(
-                    unit=1, table="input", register=place, type="int16", scale=0.1, open_at=32767
-                )
-                for place, name in enumerate(READS)
-            },
-            {OUTPUT: OutputSettings(unit=3, register=0, token="bay-1")},
-            self.clock,
-        )
-
-    async def stop(self) -> None:
-        await self.link.close()
-        await self.fake.stop()
-
-    def well(self) -> None:
-        self.fake.mutate = None
-        self.fake.faults = {}
-
-    def misbehave(self, how: str) -> None:
-        self.fake.faults = dict.fromkeys((1, 3), MODBUS_FAULTS[how])
-
-    async def hang_up(self) -> None:
-        await self.fake.hang_up()
-
-    async def unplug(self) -> None:
-        await self.fake.stop()
+    async def rest(self) -> None:
+        """Return when a running link has nothing more to do now."""
+        async with asyncio.timeout(GUARD_S):
+            while self.clock.sleepers < self.loops:
+                await moment()
         await settle()
 
-    async def replug(self) -> None:
-        await self.fake.start()
+    async def pass_s(self, seconds: int) -> None:
+        """Time passes, every value moving in the middle of each second."""
+        for _ in range(seconds):
+            await self.clock.advance(0.5)
+            self.move()
+            await self.clock.advance(0.5)
+            await self.rest()
+            self.check()
 
-    def asked(self) -> int:
-        return len(self.fake.asked)
-
-    def mutate(self, dice: random.Random) -> Callable[[], dict[str, float] | None]:
-        legal: dict[str, float] | None = None
-
-        def mutated(answer: bytes) -> bytes:
-            nonlocal legal
-            changed = bruised(answer, dice)
-            if answer[7] == 4:  # the thermocouple inputs, not the relay's read-back
-                legal = self._legal(answer, changed)
-            return changed
-
-        self.fake.mutate = mutated
-        return lambda: legal
-
-    def _legal(self, answer: bytes, changed: bytes) -> dict[str, float] | None:
-        # Modbus TCP has no checksum: data changed under a whole header cannot be known.
-        if changed[:9] != answer[:9] or len(changed) < len(answer):
-            return None
-        words = (changed[9:11], changed[11:13])
-        values = (int.from_bytes(word, "big", signed=True) * 0.1 for word in words)
-        return dict(zip(READS, values, strict=True))
+    async def poll_once(self) -> None:
+        """One poll of a link that does not run, time passing as it needs it."""
+        tasks = [asyncio.ensure_future(self.link.poll_once()), asyncio.create_task(self.talk())]
+        async with asyncio.timeout(GUARD_S):
+            while not tasks[0].done():
+                await moment()
+                if self.clock.sleepers:
+                    await self.clock.advance(0.25)
+        tasks[1].cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+        tasks[0].result()
+        self.check()
 
 
 def bruised(answer: bytes, dice: random.Random) -> bytes:
@@ -161,33 +227,32 @@ def bruised(answer: bytes, dice: random.Random) -> bytes:
     return bytes(body)
 
 
-@asynccontextmanager
-async def running(link: Link) -> AsyncIterator[asyncio.Task[None]]:
-    """The link's own task, cancelled and awaited at the end."""
-    task = asyncio.create_task(link.run())
-    try:
-        yield task
-    finally:
-        task.cancel()
-        await asyncio.gather(task, return_exceptions=True)
-        await settle()
+class Names:
+    """The name an adapter had, taken while it is away, so that it comes back under another."""
+
+    def __init__(self) -> None:
+        self._ends: list[int] = []
+        self._was = ""
+
+    def note(self, link: Path) -> None:
+        """Remember where a symbolic link points to."""
+        self._was = os.path.realpath(link)
+
+    def take(self) -> None:
+        """Open terminals until one has that name; somebody else may be quicker."""
+        for _ in range(TERMINALS_MAX):
+            if Path(self._was).exists():
+                return
+            self._ends += os.openpty()
+
+    def give_back(self) -> None:
+        """Close them all; twice is no error."""
+        while self._ends:
+            os.close(self._ends.pop())
 
 
-async def polls(link: Link, clock: VirtualClock, count: int) -> None:
-    """Let a running link make `count` more polls, a second apart, each to its end."""
-    for _ in range(count):
-        await clock.advance(1.0)
-        await at_rest(clock)
-
-
-async def at_rest(clock: VirtualClock) -> None:
-    """Return when a running link's poll is over: then both of its loops are asleep."""
-    async with asyncio.timeout(GUARD_S):
-        while clock.sleepers < 2:
-            await settle()
-
-
-async def within(what: Awaitable[object]) -> None:
-    """Await, but not for ever."""
-    async with asyncio.timeout(GUARD_S):
-        await what
+async def moment() -> None:
+    """Let a millisecond of real time pass: something real is waited for."""
+    with suppress(TimeoutError):
+        async with asyncio.timeout(0.001):
+            await asyncio.get_running_loop().create_future()
