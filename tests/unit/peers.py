@@ -44,24 +44,25 @@ Memory = Mapping[tuple[int, str], tuple[int, tuple[int, ...]]]
 
 UNIT = 3
 WATCHDOG_AT = 12
-# Every word, and so every byte, of each float has a value of its own; where a
-# float of each order stands is the same in both tables.
+# Where the float of each order stands, in both tables; its four bytes differ.
 FLOATS_AT = {"ABCD": 2, "CDAB": 4, "BADC": 6, "DCBA": 8}
 INPUT_FLOAT = 123456.0  # 0x47F12000, IEEE 754 binary32
 HOLDING_FLOAT = 140.3000030517578125  # 0x430C4CCD
-NAN = (0x7FC0, 0x0000)  # IEEE 754: a quiet not-a-number
-# fmt: off
+_INPUTS = "FF9C 0578 47F1 2000 2000 47F1 F147 0020 0020 F147"
+_HOLDINGS = "8000 FDE8 430C 4CCD 4CCD 430C 0C43 CD4C CD4C 0C43"
+_NAN = "7FC0 0000"  # IEEE 754: a quiet not-a-number
+
+
+def _words(text: str) -> tuple[int, ...]:
+    return tuple(int(word, 16) for word in text.split())
+
+
 HELD: Memory = {
-    (UNIT, "input"): (0, (
-        0xFF9C, 1400, 0x47F1, 0x2000, 0x2000, 0x47F1, 0xF147, 0x0020, 0x0020, 0xF147, *NAN,
-    )),
-    (UNIT, "holding"): (0, (
-        0x8000, 65000, 0x430C, 0x4CCD, 0x4CCD, 0x430C, 0x0C43, 0xCD4C, 0xCD4C, 0x0C43, *NAN, 0,
-    )),
+    (UNIT, "input"): (0, _words(f"{_INPUTS} {_NAN}")),
+    (UNIT, "holding"): (0, (*_words(f"{_HOLDINGS} {_NAN}"), 0)),
     (UNIT, "coil"): (0, (1, 0, 1, 0, 0, 0, 0, 0, 1)),
     (UNIT, "discrete"): (0, (0, 1, 1, 0, 0, 0, 0, 0, 0, 1)),
 }
-# fmt: on
 READS = {"coil": 1, "discrete": 2, "holding": 3, "input": 4}
 TABLES = {function: table for table, function in READS.items()} | {5: "coil", 6: "holding"}
 
