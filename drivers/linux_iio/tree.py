@@ -84,10 +84,11 @@ def _paths(sysfs: str, wanted: DeviceName) -> list[Path]:
 def _opened_if(path: Path, wanted: DeviceName) -> int | None:
     """The device's folder, if it is the one wanted."""
     try:
-        real = path.resolve(strict=True)
-        if wanted.bus_address is not None and wanted.bus_address not in real.parts[:-1]:
-            return None
-        folder = os.open(real, _FOLDER)
+        if wanted.bus_address is not None:  # where it really is costs time, at every poll
+            path = path.resolve(strict=True)
+            if wanted.bus_address not in path.parts[:-1]:
+                return None
+        folder = os.open(path, _FOLDER)
     except OSError:  # went away while we looked
         return None
     try:
