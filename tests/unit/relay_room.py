@@ -12,7 +12,7 @@ from drivers.modbus.device import ModbusLink
 from drivers.modbus.fake import FakeServer, Fault
 from drivers.modbus.fake_rtu import FakeBus, RtuFault
 from drivers.modbus.registers import OutputSettings, PollSettings, RtuSettings, TcpSettings
-from tests.contract.stands import polls
+from tests.unit.link_polls import polls
 from tests.virtual_clock import VirtualClock, settle
 
 GUARDED, BARE = 3, 4  # units: one with a communication time-out, one without

@@ -13,7 +13,7 @@ from drivers.modbus import OutputSettings, PointSettings, TcpSettings, open_link
 from drivers.modbus.device import next_due_ns
 from drivers.modbus.fake import Asked, FakeServer, Fault
 from drivers.modbus.tcp import TcpConnection
-from tests.contract.stands import at_rest, polls, running, within
+from tests.unit.link_polls import at_rest, polls, running, within
 from tests.unit.relay_room import BARE, GUARDED, WIRES, room
 from tests.virtual_clock import NS_PER_S, VirtualClock, settle
 

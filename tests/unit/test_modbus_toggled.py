@@ -10,7 +10,7 @@ import pytest
 from drivers.base import LinkDown
 from drivers.modbus.fake import FakeServer
 from drivers.modbus.toggling import Toggle
-from tests.contract.stands import at_rest, running
+from tests.unit.link_polls import at_rest, running
 from tests.unit.relay_room import BARE, GUARDED, WIRES, WRITE_COIL, Room, room
 from tests.virtual_clock import settle
 

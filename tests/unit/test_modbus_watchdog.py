@@ -7,7 +7,7 @@ import pytest
 from drivers.base import BadReply
 from drivers.modbus.registers import TcpSettings
 from drivers.modbus.watchdogs import Watchdogs
-from tests.contract.stands import at_rest, running
+from tests.unit.link_polls import at_rest, running
 from tests.unit.relay_room import (
     BARE,
     GUARDED,
