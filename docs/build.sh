@@ -44,4 +44,5 @@ generate docs/alarms.md rules.document
 generate docs/configuration.md daemon.document_config
 generate docs/mqtt.md daemon.notify.document
 generate docs/phases.md rules.document_phases
+generate docs/wire-faults.md tests.contract.table
 exit $stale

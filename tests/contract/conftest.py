@@ -8,13 +8,13 @@ import pytest_asyncio
 
 from tests.contract.all_stands import STANDS
 from tests.contract.stands import Stand
-from tests.virtual_clock import settle
+from tests.virtual_clock import VirtualClock, settle
 
 
 @pytest_asyncio.fixture
 async def stand(request: pytest.FixtureRequest, tmp_path: Path) -> AsyncIterator[Stand]:
     """A link and its other side, both well; of the kind a test names, else each in turn."""
-    made: Stand = request.param(tmp_path)
+    made: Stand = request.param(tmp_path, VirtualClock())
     await made.start()
     yield made
     await made.stop()

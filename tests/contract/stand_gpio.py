@@ -8,7 +8,7 @@ from drivers.gpio.device import open_link
 from drivers.gpio.fake import FakeChip
 from drivers.gpio.registers import GpioSettings, OutputSettings, PointSettings
 from tests.contract.stands import OUTPUT, TOKEN, Stand, trouble
-from tests.virtual_clock import settle
+from tests.virtual_clock import VirtualClock, settle
 
 LINES = {"start_button": 4, "here_button": 5, "estop_ok": 6}
 DEAF, CHATTER, BUSY, STUCK = "deaf", "chatter", "busy", "stuck"
@@ -39,8 +39,8 @@ class GpioStand(Stand):
     impossible = IMPOSSIBLE
     troubles = TROUBLES
 
-    def __init__(self, folder: Path) -> None:
-        super().__init__(folder)
+    def __init__(self, folder: Path, clock: VirtualClock) -> None:
+        super().__init__(folder, clock)
         self.chip = FakeChip()
         self._chattering = False
 

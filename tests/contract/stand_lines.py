@@ -6,7 +6,7 @@ from pathlib import Path
 from drivers.serial_lines import LinesSettings, PointSettings, open_link
 from drivers.serial_lines.fake import FakeBoard, Fault
 from tests.contract.stands import PADS_AND_BAGS, Names, Stand, trouble
-from tests.virtual_clock import settle
+from tests.virtual_clock import VirtualClock, settle
 
 EVERY_S = 0.5
 REFUSAL = "!failure"
@@ -45,8 +45,8 @@ class LinesStand(Stand):
     impossible = IMPOSSIBLE
     troubles = TROUBLES
 
-    def __init__(self, folder: Path) -> None:
-        super().__init__(folder)
+    def __init__(self, folder: Path, clock: VirtualClock) -> None:
+        super().__init__(folder, clock)
         self.board = FakeBoard(folder / "board", {})
         self._names = Names()
         self._refusing = False

@@ -9,7 +9,7 @@ from drivers.modbus.fake import FakeServer, Fault
 from drivers.modbus.fake_rtu import FakeBus, RtuFault
 from drivers.modbus.fake_units import FakeUnits, Place
 from tests.contract.stands import OUTPUT, PADS_AND_BAGS, TIMEOUT_S, TOKEN, Names, Stand, trouble
-from tests.virtual_clock import settle
+from tests.virtual_clock import VirtualClock, settle
 
 # Two modules whose answers have one shape, so that one could pass for the other.
 NOTHING: Mapping[str, str] = {}
@@ -167,8 +167,8 @@ class RtuStand(_ModbusStand):
     offers = frozenset(RtuFault)
     troubles = RTU_TROUBLES
 
-    def __init__(self, folder: Path) -> None:
-        super().__init__(folder)
+    def __init__(self, folder: Path, clock: VirtualClock) -> None:
+        super().__init__(folder, clock)
         self._names = Names()
 
     async def start(self) -> None:

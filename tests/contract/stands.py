@@ -92,9 +92,9 @@ class Stand(ABC):
     first: ClassVar[Mapping[str, float]] = PADS_AND_BAGS
     link: Link
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, clock: VirtualClock) -> None:
         self.folder = folder
-        self.clock = VirtualClock()
+        self.clock = clock
         self.truth = dict(self.first)
         self._told = [(self.clock.now_ns(), dict(self.truth))]
 

@@ -43,6 +43,11 @@ MODULE = {
 Pair = tuple[float, float]
 
 
+def dice_of(seed: int | str) -> random.Random:
+    """Dice that fall the same way every time."""
+    return random.Random(seed)  # noqa: S311 - seeded so that a failure can be replayed
+
+
 def truth(turn: int) -> Pair:
     """What is measured at a turn; no two within a thousand turns are alike."""
     return 100.0 + turn % 1009 / 10, 250.0 - turn % 1013 / 10
@@ -86,7 +91,7 @@ class Tally:
 @pytest.mark.parametrize("seed", SEEDS)
 async def test_modbus_tcp(seed: int) -> None:
     """It has no checksum: data changed under a whole header cannot be known."""
-    dice, tally, clock = random.Random(seed), Tally(), VirtualClock()  # noqa: S311 - replayed
+    dice, tally, clock = dice_of(seed), Tally(), VirtualClock()
     legal: list[Pair] = []
 
     def mutated(answer: bytes) -> bytes:
@@ -129,7 +134,7 @@ async def test_modbus_rtu(seed: int, tmp_path: Path) -> None:
 
 
 async def _bruise_bus(port: Path, seed: str, tally: Tally) -> None:
-    dice, clock = random.Random(seed), VirtualClock()  # noqa: S311 - replayed
+    dice, clock = dice_of(seed), VirtualClock()
     legal: list[Pair] = []
 
     def mutated(answer: bytes) -> bytes:
@@ -172,7 +177,7 @@ def _words(data: bytes) -> Pair:
 @pytest.mark.parametrize("seed", SEEDS[:2])
 async def test_serial_lines(seed: int, form: str, tmp_path: Path) -> None:
     """Behind each bruised line comes a whole one, or no board would ever be believed."""
-    dice, tally, clock = random.Random(seed), Tally(), VirtualClock()  # noqa: S311 - replayed
+    dice, tally, clock = dice_of(seed), Tally(), VirtualClock()
     heard, turn = b"", 0
 
     def mutated(line: bytes) -> bytes:
@@ -227,7 +232,7 @@ async def test_linux_iio(seed: int, tmp_path: Path) -> None:
 
 
 async def _bruise_sensors(tree: FakeSysfs, seed: str, tally: Tally) -> None:
-    dice, clock = random.Random(seed), VirtualClock()  # noqa: S311 - replayed
+    dice, clock = dice_of(seed), VirtualClock()
     files = dict.fromkeys(("in_temp0_input", "in_temp1_input"), "0")
     folder = tree.plug("iio", 0, "made-up-converter", files)
     points = {

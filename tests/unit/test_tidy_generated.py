@@ -14,6 +14,7 @@ GENERATORS = {
     "docs/configuration.md": "daemon/document_config",
     "docs/mqtt.md": "daemon/notify/document",
     "docs/phases.md": "rules/document_phases",
+    "docs/wire-faults.md": "tests/contract/table",
 }
 
 
