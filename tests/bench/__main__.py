@@ -4,7 +4,8 @@ import argparse
 import asyncio
 import signal
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from types import FrameType
@@ -12,7 +13,7 @@ from typing import NoReturn
 
 from daemon import logs
 from daemon.tools.show import Progress
-from tests.bench import path, processes, rounds, withdrawal
+from tests.bench import bus, path, processes, rounds, wires, withdrawal
 from tests.bench.figures import Row, machine, shown
 from tests.e2e.workshop import opened
 
@@ -22,6 +23,7 @@ FRAMES_MIN, FRAMES_MAX = 20, 5000
 TRIPS_MIN = 10
 BEFORE_MIN = 200  # a run is open by then
 REPAIR_FRAMES = 13_000  # the pretend repair is over soon after
+PARTS = ("supervising", "wires")
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -45,6 +47,7 @@ def _parser() -> argparse.ArgumentParser:
         default=INTO_HOLD,
         help=f"frames that go by unmeasured first; {INTO_HOLD} if not given, into the hold",
     )
+    parser.add_argument("--only", choices=PARTS, help="one part of it; both if not given")
     return parser
 
 
@@ -64,14 +67,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
     sys.stdout.write(f"{machine()}\n\n")
     sys.stdout.flush()
     try:
-        rows = _measured(asked.rounds, asked.frames, asked.before)
+        rows = []
+        if asked.only != "wires":
+            rows += _supervising(asked.rounds, asked.frames, asked.before)
+        if asked.only != "supervising":
+            rows += _wires(asked.rounds, asked.frames)
     except KeyboardInterrupt:
         return 130
     sys.stdout.write(shown(rows) + "\n")
     return 0
 
 
-def _measured(count: int, frames: int, before: int) -> list[Row]:
+def _supervising(count: int, frames: int, before: int) -> list[Row]:
     trips = max(TRIPS_MIN, frames // 3)
     expected_ms = path.FRAME_MS * before + count * (
         rounds.ROUND_MS * frames
@@ -79,7 +86,26 @@ def _measured(count: int, frames: int, before: int) -> list[Row]:
         + processes.PROCESS_MS
         + processes.FRAME_MS * frames
     )
-    progress = Progress("measuring", expected_ms)
+    with (
+        _telling("measuring", expected_ms) as tell,
+        TemporaryDirectory() as folder,
+        opened(Path(folder), "whole_cure") as workshop,
+    ):
+        rows = asyncio.run(rounds.measured(workshop, count, frames, before, tell))
+        rows += asyncio.run(withdrawal.measured(workshop.home, workshop.broker, count, trips, tell))
+        return rows + processes.measured(count, frames, tell)
+
+
+def _wires(count: int, frames: int) -> list[Row]:
+    expected_ms = count * (wires.POLL_MS * frames + bus.cost_ms(frames))
+    with _telling("measuring wires", expected_ms) as tell:
+        return asyncio.run(wires.measured(count, frames, tell))
+
+
+@contextmanager
+def _telling(what: str, expected_ms: int) -> Iterator[Callable[[int], None]]:
+    """Show how far it has come; to be called with about how long each piece takes, ms."""
+    progress = Progress(what, expected_ms)
     done_ms = 0
 
     def tell(took_ms: int) -> None:
@@ -89,12 +115,7 @@ def _measured(count: int, frames: int, before: int) -> list[Row]:
 
     tell(0)
     try:
-        with TemporaryDirectory() as folder, opened(Path(folder), "whole_cure") as workshop:
-            rows = asyncio.run(rounds.measured(workshop, count, frames, before, tell))
-            rows += asyncio.run(
-                withdrawal.measured(workshop.home, workshop.broker, count, trips, tell)
-            )
-        return rows + processes.measured(count, frames, tell)
+        yield tell
     finally:
         progress.done()
 

@@ -10,9 +10,10 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+from typing import Self
 
 import aiomqtt
-from pymodbus.client import AsyncModbusTcpClient
+from pymodbus.client import AsyncModbusSerialClient, AsyncModbusTcpClient
 
 from daemon.store.migrations import migrate
 from drivers.modbus.codec import Request
@@ -25,8 +26,8 @@ Pairs = list[tuple[str, bytes]]
 class BareModbus:
     """pymodbus as its documentation uses it."""
 
-    def __init__(self, port: int) -> None:
-        self._client = AsyncModbusTcpClient("127.0.0.1", port=port)
+    def __init__(self, client: AsyncModbusTcpClient | AsyncModbusSerialClient) -> None:
+        self._client = client
         self._ask = {
             "input": self._client.read_input_registers,
             "holding": self._client.read_holding_registers,
@@ -34,9 +35,17 @@ class BareModbus:
             "discrete": self._client.read_discrete_inputs,
         }
 
+    @classmethod
+    def over_tcp(cls, port: int) -> Self:
+        return cls(AsyncModbusTcpClient("127.0.0.1", port=port))
+
+    @classmethod
+    def over_serial(cls, path: str) -> Self:
+        return cls(AsyncModbusSerialClient(path, baudrate=19200, parity="N"))
+
     async def open(self) -> None:
         if not await self._client.connect():
-            raise RuntimeError("the simulator does not answer; look for its error above")
+            raise RuntimeError("the other side does not answer; look for its error above")
 
     async def read(self, reads: list[Request]) -> None:
         for request in reads:

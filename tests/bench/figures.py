@@ -44,11 +44,16 @@ def to_bare(
 
 
 def share_of_path(
-    name: str, ours_us: Sequence[float], path_us: Sequence[float], note: str = ""
+    name: str,
+    ours_us: Sequence[float],
+    path_us: Sequence[float],
+    note: str = "",
+    *,
+    bare_us: Sequence[float] | None = None,
 ) -> Row:
     """A row whose ratio is its share of the whole path's CPU."""
     ratio = [one / whole for one, whole in zip(ours_us, path_us, strict=True)]
-    return Row(name, "us", ours_us, None, ratio, "path", note)
+    return Row(name, "us", ours_us, bare_us, ratio, "path", note)
 
 
 def percentile(values: Sequence[float], percent: float) -> float:

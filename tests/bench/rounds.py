@@ -14,9 +14,8 @@ from daemon.notify.mqtt import MqttLink
 from daemon.replay import fold_run
 from daemon.store.reader import StoreReader
 from drivers.base import Link
-from drivers.modbus import open_link
 from rules.step import step
-from tests.bench import bare
+from tests.bench import bare, channels
 from tests.bench.figures import Row, share_of_path, to_bare
 from tests.bench.meter import Cpu, pause, process_cpu
 from tests.bench.path import LINK, RIG, SupervisedPath, supervised
@@ -59,11 +58,9 @@ async def standing(workshop: Workshop) -> AsyncIterator[Stand]:
     async with AsyncExitStack() as ends:
         path = await ends.enter_async_context(supervised(workshop))
         config, clock = path.config, RealClock()
-        link = open_link(
-            "alone", config.links[LINK], config.points(LINK), config.outputs(LINK), clock
-        )
+        link = config.open_links(clock)[LINK]
         ends.push_async_callback(link.close)
-        modbus = bare.BareModbus(workshop.modbus_port)
+        modbus = bare.BareModbus.over_tcp(workshop.modbus_port)
         ends.callback(modbus.close)
         await modbus.open()
         assert config.mqtt is not None
@@ -188,6 +185,9 @@ async def measured(
                 frames_per_s=again.frames_per_s,
                 times_real_time=again.times_real_time,
                 step_warm=again.step_us,
+                plain=channels.plain_us(frames),
+                thermocouple=channels.thermocouple_us(frames),
+                its90=channels.library_us(frames),
             )
             tell(ROUND_MS * frames)
     return _rows(series)
@@ -224,6 +224,19 @@ def _rows(series: Series) -> list[Row]:
             f"the same frames, nothing between them; aim under {STEP_US_AIM} us",
         ),
         share_of_path("  frame codec, within", series["codec"], series["path"]),
+        share_of_path(
+            "  a plain channel, back to back",
+            series["plain"],
+            series["path"],
+            "no sensor, condition or correction; one channel of the many in a frame",
+        ),
+        share_of_path(
+            "  a thermocouple, back to back",
+            series["thermocouple"],
+            series["path"],
+            "type K with its cold junction, one channel; bare: the library's sum alone",
+            bare_us=series["its90"],
+        ),
         Row(
             "replay of a stored run",
             "fr/s",

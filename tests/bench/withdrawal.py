@@ -8,10 +8,8 @@ is stored and told at the same time.
 
 import asyncio
 import itertools
-import subprocess
-import sys
-from collections.abc import AsyncIterator, Callable, Iterator
-from contextlib import AsyncExitStack, asynccontextmanager, contextmanager, suppress
+from collections.abc import AsyncIterator, Callable
+from contextlib import AsyncExitStack, asynccontextmanager, suppress
 from pathlib import Path
 from time import perf_counter_ns
 
@@ -25,7 +23,7 @@ from drivers.modbus.device import ModbusLink
 from tests.bench.bare import BareModbus
 from tests.bench.figures import Row, percentile, to_bare
 from tests.bench.stepped_clock import SteppedClock
-from tests.bench.wire import UNIT
+from tests.bench.wire import UNIT, served
 from tests.e2e.broker import Broker
 from tests.e2e.mqtt_link import Rig, until
 
@@ -76,16 +74,6 @@ class TimedLink(ModbusLink):
         await super().write(point, on=on)
         if point.endswith(PERMIT) and not on:
             self.opened_ns = perf_counter_ns()
-
-
-@contextmanager
-def _wire() -> Iterator[int]:
-    """The server, running; its port."""
-    command = [sys.executable, "-m", "tests.bench.wire"]
-    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE) as server:
-        assert server.stdout is not None
-        # Leaving the block closes its standard input, and with that it ends.
-        yield int(server.stdout.readline())
 
 
 class Tripped:
@@ -157,13 +145,17 @@ async def _rig(home: Path, broker: Broker, port: int) -> AsyncIterator[Tripped]:
     config = _configured(home, broker, port)
     clock = SteppedClock(WALL_NS, sleepers=1)
     async with AsyncExitStack() as ends:
-        bare = BareModbus(port)
+        bare = BareModbus.over_tcp(port)
         ends.callback(bare.close)
         await bare.open()
         store = await Store.open(config.store.path)
         ends.push_async_callback(store.close)
         link = TimedLink(
-            "wire", config.links["wire"], config.points("wire"), config.outputs("wire"), clock
+            "wire",
+            config.links["wire"].settings,
+            config.points("wire"),
+            config.outputs("wire"),
+            clock,
         )
         ends.push_async_callback(link.close)
         assert config.mqtt is not None
@@ -203,8 +195,8 @@ async def measured(
     """
     ours: list[list[float]] = []
     bare: list[list[float]] = []
-    with _wire() as port:
-        async with _rig(home, broker, port) as rig:
+    with served("tcp", UNIT) as port:
+        async with _rig(home, broker, int(port)) as rig:
             for _ in range(rounds):
                 ours.append([])
                 bare.append([])

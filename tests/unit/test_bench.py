@@ -10,7 +10,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import asynccontextmanager, contextmanager, suppress
 from pathlib import Path
 
 import numpy as np
@@ -18,8 +18,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from drivers.modbus import RtuSettings
+from drivers.serial_lines.fake import board_line
+from tests.bench import bus, wires
 from tests.bench.__main__ import main
+from tests.bench.board import VALUES, board
 from tests.bench.figures import percentile, shown, to_bare
+from tests.bench.wire import served
 
 ROOT = Path(__file__).parents[2]
 SMALLEST = ("--rounds", "1", "--frames", "20", "--before", "200")
@@ -33,13 +38,28 @@ ROWS = {
     "rules.step, within": "path",
     "rules.step, back to back": "path",
     "frame codec, within": "path",
+    "a plain channel, back to back": "path",
+    "a thermocouple, back to back": "path",
     "replay of a stored run": "real time",
     "frame to permit withdrawn, median": "bare",
     "frame to permit withdrawn, 99th percentile": "bare",
     "resident memory": "bare",
     "resident memory, shared pages split": "bare",
     "start to first judged frame": "bare",
+    "Modbus TCP, a reading, to pymodbus": "bare",
+    "Modbus TCP, a reading, to a socket": "bare",
+    "Modbus TCP, a poll, to pymodbus": "bare",
+    "Modbus RTU, a reading, to pymodbus": "bare",
+    "Modbus RTU, a reading, to a port": "bare",
+    "Modbus RTU, a poll, to pymodbus": "bare",
+    "serial lines, a reading, to pyserial": "bare",
+    "serial lines, a reading, to a port": "bare",
+    "32 units, 8 dead: a living one's turn": "none dead",
+    "32 units, 8 dead: sample to sample": "none dead",
+    "32 units, 8 dead: a whole poll": "none dead",
 }
+PROGRAMS_MIN = 2  # of either part: the bench itself and one beside it
+MS = 1_000_000
 
 
 @contextmanager
@@ -80,9 +100,8 @@ def test_smallest_bench_prints_every_row_with_finite_ratios_and_leaves_nothing()
         assert process.returncode == 0, errors
         assert not errors
         assert session_of(process) == []
-    lines = [
-        line for line in table.splitlines() if line.endswith(("  bare", "  path", "real time"))
-    ]
+    ends = tuple(f"  {against}" for against in ROWS.values())
+    lines = [line for line in table.splitlines() if line.endswith(ends)]
     found = {}
     for line in lines:
         figures, _, against = line.rpartition("  ")
@@ -97,15 +116,23 @@ def test_smallest_bench_prints_every_row_with_finite_ratios_and_leaves_nothing()
     assert "Other load on the machine disturbs" in table
 
 
-def test_a_bench_told_to_end_ends_what_it_started():
-    with bench(*SMALLEST) as process:
+@pytest.mark.parametrize(
+    ("part", "runs", "runs_not"),
+    [
+        ("supervising", {"mosquitto", "mosquitto_sub"}, set()),
+        ("wires", {"python"}, {"mosquitto", "mosquitto_sub"}),
+    ],
+)
+def test_a_bench_told_to_end_ends_what_it_started(part, runs, runs_not):
+    with bench(*SMALLEST, "--only", part) as process:
         running: list[str] = []
-        while not {"mosquitto", "mosquitto_sub"} <= set(running):
+        while not (runs <= set(running) and len(running) >= PROGRAMS_MIN):
             assert process.poll() is None, process.communicate()[1]
             running = session_of(process)
         # Not in the instant of its start, when no program yet knows that it has a child.
         with pytest.raises(subprocess.TimeoutExpired):
             process.wait(STARTED_S)
+        assert not runs_not & set(session_of(process))
         process.send_signal(signal.SIGTERM)
         assert process.wait(GUARD_S) == 128 + signal.SIGTERM
         assert session_of(process) == []
@@ -138,3 +165,76 @@ def test_ratio_is_of_each_round_not_of_the_medians():
     assert row.ratio == [2.0, 1.0, 3.0]
     line = shown([row]).splitlines()[2]
     assert line.split() == ["x", "20", "20", "us", "1", "2", "3", "bare"]
+
+
+async def test_a_link_that_does_not_read_all_is_not_compared(tmp_path):
+    with served("rtu", tmp_path / "bus", *wires.UNITS[:-1]) as path:
+        settings = RtuSettings(device=path, parity="none", timeout_s=0.05)
+        with pytest.raises(RuntimeError, match="would not do the same work"):
+            async with wires.linked(settings) as poll:
+                await poll()
+
+
+@pytest.mark.parametrize("lost", [0, 1])
+async def test_bare_lines_are_counted(tmp_path, lost):
+    with board(tmp_path / "board") as told, bounded(lost):
+        async with wires.lines_split(told) as poll:
+            for _ in range(3):
+                await poll()
+            told.said += lost
+
+
+@contextmanager
+def bounded(lost: int) -> Iterator[None]:
+    """A line that was told and never came ends the bench, after a wait; none does not."""
+    with pytest.MonkeyPatch.context() as patched:
+        if not lost:
+            yield
+            return
+        patched.setattr(wires, "ANSWER_S_MAX", 0.1)
+        with pytest.raises(TimeoutError):
+            yield
+
+
+def test_floats_of_a_line_are_the_boards_values():
+    line = board_line("key_value", 7, VALUES)
+    assert wires._floats(line) == {key.encode(): float(text) for key, text in VALUES.items()}
+
+
+async def test_the_poll_that_connects_is_not_measured():
+    polled = []
+
+    @asynccontextmanager
+    async def opened():
+        async def poll():
+            polled.append(len(polled))
+
+        yield poll
+
+    await wires.turn(opened, 3)
+    assert polled == [0, 1, 2, 3]
+
+
+def polls(living_ms: float, whole_ms: float, live: list[int]) -> list[bus.Polled]:
+    """Invented: one every 250 ms, each unit at an even pace."""
+    step_ms = living_ms / len(live)
+    return [
+        bus.Polled(
+            began_ns=250 * MS * number,
+            ended_ns=round((250 * number + whole_ms) * MS),
+            read_ns={
+                unit: round((250 * number + step_ms * (place + 1)) * MS)
+                for place, unit in enumerate(live)
+            },
+        )
+        for number in range(bus.SETTLING_POLLS + 4)
+    ]
+
+
+def test_the_living_are_compared_each_and_the_probe_beside_them():
+    with_dead, with_none = polls(72, 125, bus.LIVING), polls(64, 64, list(bus.UNITS))
+    turn, apart, whole = bus._rows([with_dead], [with_none])
+    assert (*turn.ours, *turn.bare, *turn.ratio) == pytest.approx((3, 2, 1.5))
+    assert (*apart.ours, *apart.bare, *apart.ratio) == pytest.approx((250, 250, 1))
+    assert (*whole.ours, *whole.bare, *whole.ratio) == pytest.approx((125, 64, 125 / 64))
+    assert "takes 53.0 ms" in whole.note

@@ -1,0 +1,379 @@
+"""CPU per reading of every wire: our link, the bare library, the bare socket or port.
+
+Each has the wire for itself in its turn, the other side is a process of its
+own, and the same bytes travel. What so many pauses cost is taken away.
+"""
+
+import asyncio
+import os
+import select
+import socket
+import statistics
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from contextlib import (
+    AbstractAsyncContextManager,
+    ExitStack,
+    asynccontextmanager,
+    contextmanager,
+    suppress,
+)
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from time import perf_counter_ns
+
+import serial
+
+from daemon.clock import RealClock
+from drivers import serial_lines
+from drivers.base import Link
+from drivers.modbus import PointSettings, RtuSettings, TcpSettings, open_link
+from drivers.modbus.codec import plan, question
+from drivers.modbus.fake import frame as tcp_frame
+from drivers.modbus.fake_rtu import frame as rtu_frame
+from drivers.modbus.rtu_frames import answer_bytes
+from tests.bench import board, bus
+from tests.bench.bare import BareModbus
+from tests.bench.board import Board
+from tests.bench.figures import Row, to_bare
+from tests.bench.meter import pause, process_cpu
+from tests.bench.wire import served
+
+POLL_MS = 75  # of every contestant together, about, for the progress bar
+ANSWER_S_MAX = 5.0
+BAUD_RATE = 19200  # a pseudo-terminal has none; the silences of a bus come from it
+RTU_TO_TCP_BYTES = 4  # seven bytes before instead of one, and no checksum
+READ_BYTES = 4096
+# A module with eight thermocouples, one with four floats and eight inputs, four relays.
+POINTS = {
+    **{
+        f"pad_{n}": PointSettings(unit=1, table="input", register=n, type="int16", scale=0.1)
+        for n in range(8)
+    },
+    **{
+        f"bag_{n}": PointSettings(unit=2, table="input", register=2 * n, type="float32")
+        for n in range(4)
+    },
+    **{f"switch_{n}": PointSettings(unit=2, table="discrete", register=n) for n in range(8)},
+    **{f"relay_{n}": PointSettings(unit=3, table="coil", register=n) for n in range(4)},
+}
+UNITS = (1, 2, 3)
+READS = [request for requests in plan(POINTS).values() for request in requests]
+LINE_POINTS = {key: serial_lines.PointSettings(key=key) for key in board.VALUES}
+
+Poll = Callable[[], Awaitable[None]]
+Opened = Callable[[], AbstractAsyncContextManager[Poll]]
+
+
+@dataclass(frozen=True)
+class Turn:
+    """What one turn used.
+
+    Attributes:
+        cpu_us: for each poll, pauses included.
+        wall_ms: how long a poll took, median.
+    """
+
+    cpu_us: float
+    wall_ms: float
+
+
+async def turn(opened: Opened, polls: int) -> Turn:
+    """One contestant's turn; the first poll, which connects, does not count."""
+    took_ms = []
+    async with opened() as poll:
+        await poll()
+        await pause()
+        with process_cpu() as cpu:
+            for _ in range(polls):
+                began_ns = perf_counter_ns()
+                await poll()
+                took_ms.append((perf_counter_ns() - began_ns) / 1e6)
+                await pause()
+    return Turn(cpu.us_each(polls), statistics.median(took_ms))
+
+
+@asynccontextmanager
+async def linked(settings: TcpSettings | RtuSettings) -> AsyncIterator[Poll]:
+    """Our link."""
+    link = open_link("wire", settings, POINTS, {}, RealClock())
+    try:
+        yield link.poll_once
+        _check_all_read(link, len(READS) * link.statistics().polls)
+    finally:
+        await link.close()
+
+
+@asynccontextmanager
+async def by_library(make: Callable[[], BareModbus]) -> AsyncIterator[Poll]:
+    """pymodbus as its documentation uses it."""
+    modbus = make()
+    try:
+        await modbus.open()
+        yield partial(modbus.read, READS)
+    finally:
+        modbus.close()
+
+
+@asynccontextmanager
+async def by_socket(port: int) -> AsyncIterator[Poll]:
+    """A socket and the event loop: the same bytes out, as many bytes back."""
+    loop = asyncio.get_running_loop()
+    exchanges = [
+        (
+            tcp_frame(1, request.unit, question(request)),
+            answer_bytes(question(request)) + RTU_TO_TCP_BYTES,
+        )
+        for request in READS
+    ]
+    with socket.create_connection(("127.0.0.1", port)) as wire:
+        wire.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        wire.setblocking(False)
+
+        async def poll() -> None:
+            for asked, answer in exchanges:
+                await loop.sock_sendall(wire, asked)
+                came = 0
+                while came < answer:
+                    data = await loop.sock_recv(wire, answer - came)
+                    if not data:
+                        raise RuntimeError("the server hung up; look for its error above")
+                    came += len(data)
+
+        yield poll
+
+
+@asynccontextmanager
+async def by_port(path: str) -> AsyncIterator[Poll]:
+    """A port's file descriptor: the same bytes out, as many bytes back, nothing else."""
+    exchanges = [
+        (rtu_frame(request.unit, question(request)), answer_bytes(question(request)))
+        for request in READS
+    ]
+    with serial.Serial(path, BAUD_RATE) as port:
+        fd = port.fileno()
+
+        async def poll() -> None:
+            for asked, answer in exchanges:
+                os.write(fd, asked)
+                came = 0
+                while came < answer:
+                    if not select.select([fd], [], [], ANSWER_S_MAX)[0]:
+                        raise RuntimeError("the bus does not answer; look for its error above")
+                    came += len(os.read(fd, answer - came))
+
+        yield poll
+
+
+@asynccontextmanager
+async def lines_linked(told: Board) -> AsyncIterator[Poll]:
+    """Our link to a board, once it believes the board."""
+    settings = serial_lines.LinesSettings(device=told.path, form="key_value", lines_per_s_max=200)
+    link = serial_lines.open_link("board", settings, LINE_POINTS, {}, RealClock())
+    running = asyncio.create_task(link.run())
+    try:
+        async with asyncio.timeout(ANSWER_S_MAX):
+            while any(sample.quality != "good" for sample in link.snapshot().values()):
+                told.say()
+                await pause()
+        failed = link.statistics().failures
+        lines = link.statistics().requests - told.said
+
+        yield _saying(told)
+        await _until(lambda: link.statistics().requests == told.said + lines)
+        _check_all_read(link, told.said + lines, failed)
+    finally:
+        running.cancel()
+        with suppress(asyncio.CancelledError):
+            await running
+        await link.close()
+
+
+@asynccontextmanager
+async def lines_split(told: Board) -> AsyncIterator[Poll]:
+    """A port's file descriptor watched by the event loop; split and float, nothing checked."""
+    loop = asyncio.get_running_loop()
+    said, lines, rest = told.said, 0, b""
+    with serial.Serial(told.path) as port:
+        fd = port.fileno()
+
+        def readable() -> None:
+            nonlocal lines, rest
+            *whole, rest = (rest + os.read(fd, READ_BYTES)).split(b"\n")
+            for line in whole:
+                _floats(line)
+                lines += 1
+
+        loop.add_reader(fd, readable)
+        try:
+            yield _saying(told)
+            await _until(lambda: lines == told.said - said)
+        finally:
+            loop.remove_reader(fd)
+
+
+@asynccontextmanager
+async def lines_by_library(told: Board) -> AsyncIterator[Poll]:
+    """pyserial's readline, as its documentation uses it; split and float, nothing checked."""
+    with serial.Serial(told.path, timeout=ANSWER_S_MAX) as port:
+
+        async def poll() -> None:
+            told.say()
+            if len(_floats(port.readline())) != len(board.VALUES):
+                raise RuntimeError("the board does not send its lines; look for its error above")
+
+        yield poll
+
+
+@asynccontextmanager
+async def nothing(do: Callable[[], object] = lambda: None) -> AsyncIterator[Poll]:
+    """What goes with every poll and is not the contestants': the pauses."""
+
+    async def poll() -> None:
+        do()
+
+    yield poll
+
+
+def _saying(told: Board) -> Poll:
+    async def say() -> None:
+        told.say()
+
+    return say
+
+
+def _floats(line: bytes) -> dict[bytes, float]:
+    """The values of a line, its number and its checksum left out."""
+    pairs = (field.split(b"=") for field in line.split()[1:-1])
+    return {key: float(text) for key, text in pairs}
+
+
+async def _until(reached: Callable[[], bool]) -> None:
+    """Let a busy computer catch up with the last line."""
+    async with asyncio.timeout(ANSWER_S_MAX):
+        while not reached():
+            await pause()
+
+
+def _check_all_read(link: Link, requests: int, failed: int = 0) -> None:
+    counts = link.statistics()
+    good = all(sample.quality == "good" for sample in link.snapshot().values())
+    if (counts.requests, counts.failures) != (requests, failed) or not good:
+        raise RuntimeError(
+            f"{counts.requests} reads with {counts.failures} failures are not {requests} with "
+            f"{failed}, so the bare libraries would not do the same work; look at what the link "
+            "does now, or try again on a quieter machine"
+        )
+
+
+@dataclass(frozen=True)
+class Wire:
+    """One wire and those who take turns on it.
+
+    Attributes:
+        name: for the table.
+        readings: of each poll.
+        idle: what is to be taken away.
+        ours: our link.
+        library: the bare library, and what it is called.
+        bare: the bare socket or port, and what it is called.
+        answered: polls are answered, so that they take a time of their own.
+        note: how to read it.
+    """
+
+    name: str
+    readings: int
+    idle: Opened
+    ours: Opened
+    library: tuple[str, Opened]
+    bare: tuple[str, Opened]
+    answered: bool
+    note: str
+
+
+@contextmanager
+def _wires(folder: Path) -> Iterator[tuple[Wire, ...]]:
+    with ExitStack() as ends:
+        port = int(ends.enter_context(served("tcp", *UNITS)))
+        path = ends.enter_context(served("rtu", str(folder / "bus"), *UNITS))
+        told = ends.enter_context(board.board(folder / "board"))
+        tcp = TcpSettings(host="127.0.0.1", port=port)
+        rtu = RtuSettings(device=path, baud_rate=BAUD_RATE, parity="none")
+        polled = f"{len(READS)} requests with {len(POINTS)} readings a poll"
+        yield (
+            Wire(
+                "Modbus TCP",
+                len(POINTS),
+                nothing,
+                partial(linked, tcp),
+                ("pymodbus", partial(by_library, partial(BareModbus.over_tcp, port))),
+                ("socket", partial(by_socket, port)),
+                answered=True,
+                note=f"{polled}; socket: the event loop sends and receives the same bytes",
+            ),
+            Wire(
+                "Modbus RTU",
+                len(POINTS),
+                nothing,
+                partial(linked, rtu),
+                ("pymodbus", partial(by_library, partial(BareModbus.over_serial, path))),
+                ("port", partial(by_port, path)),
+                answered=True,
+                note=f"{polled}, on a pseudo-terminal, which has no baud rate; port: write, select "
+                "and read on the file descriptor",
+            ),
+            Wire(
+                "serial lines",
+                len(LINE_POINTS),
+                partial(nothing, told.be_quiet),
+                partial(lines_linked, told),
+                ("pyserial", partial(lines_by_library, told)),
+                ("port", partial(lines_split, told)),
+                answered=False,
+                note=f"{len(LINE_POINTS)} readings a line, one line after the other, looks at the "
+                "port included; port: read, split and float, no checksum; pyserial: its readline",
+            ),
+        )
+
+
+async def measured(rounds: int, frames: int, tell: Callable[[int], None]) -> list[Row]:
+    """Rows for every wire, and for a bus with dead units.
+
+    Args:
+        rounds: how often everything is measured.
+        frames: polls of every contestant in each round.
+        tell: called with about how long what is now done takes, ms.
+    """
+    found: dict[str, list[tuple[Turn, ...]]] = {}
+    with TemporaryDirectory() as folder:
+        with _wires(Path(folder)) as wires:
+            for _ in range(rounds):
+                for wire in wires:
+                    contestants = (wire.idle, wire.ours, wire.library[1], wire.bare[1])
+                    turns = [await turn(opened, frames) for opened in contestants]
+                    found.setdefault(wire.name, []).append(tuple(turns))
+                tell(POLL_MS * frames)
+        rows = [row for wire in wires for row in _rows(wire, found[wire.name])]
+        return rows + await bus.measured(Path(folder), rounds, frames, tell)
+
+
+def _rows(wire: Wire, turns: list[tuple[Turn, ...]]) -> list[Row]:
+    def each(place: int) -> list[float]:
+        return [(one[place].cpu_us - one[0].cpu_us) / wire.readings for one in turns]
+
+    rows = [
+        to_bare(f"{wire.name}, a reading, to {wire.library[0]}", "us", each(1), each(2)),
+        to_bare(f"{wire.name}, a reading, to a {wire.bare[0]}", "us", each(1), each(3), wire.note),
+    ]
+    if wire.answered:
+        ours, library = ([one[place].wall_ms for one in turns] for place in (1, 2))
+        note = "from beginning to end, not CPU"
+        if wire.name == "Modbus RTU":
+            note += (
+                "; our link waits 3.5 characters of silence after each answer, pymodbus does not"
+            )
+        rows.append(
+            to_bare(f"{wire.name}, a poll, to {wire.library[0]}", "ms", ours, library, note)
+        )
+    return rows
