@@ -95,7 +95,9 @@ install_service() {
 }
 
 install_configuration() {
-    put deploy/curehold.example.toml "$etc/curehold.example.toml" 0644 root
+    for example in curehold.example.toml curehold.bus.example.toml; do
+        put "deploy/$example" "$etc/$example" 0644 root
+    done
     keep_or_put deploy/curehold.example.toml "$etc/curehold.toml" 0640 curehold
 }
 

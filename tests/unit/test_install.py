@@ -25,7 +25,8 @@ ACCOUNTS = "etc/mosquitto/curehold/passwords"
 PASSWORD = "etc/curehold/curehold.password"
 UNIT = "usr/local/lib/systemd/system/curehold.service"
 EDITED = (CONFIGURATION, RIGHTS, BROKER, "etc/sysusers.d/curehold.conf")
-RENEWED = ("etc/curehold/curehold.example.toml", UNIT)
+EXAMPLES = ("etc/curehold/curehold.example.toml", "etc/curehold/curehold.bus.example.toml")
+RENEWED = (*EXAMPLES, UNIT)
 MADE = "# put here by a person\n"
 
 pytestmark = pytest.mark.skipif(
