@@ -3,22 +3,29 @@
 The other channels, and the relay, are well and on other wires.
 """
 
+import asyncio
+import math
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
+from itertools import takewhile
 from pathlib import Path
 
 from daemon.frames import reading_of
 from drivers.base import Sample
 from rules.events import AlarmChanged, PermitChanged
 from rules.frame import Frame
+from tests.contract.jumping import JumpingLoop
 from tests.contract.stands import Stand
 from tests.unit.story import Story, story_in
 from tests.virtual_clock import NS_PER_S, VirtualClock
 
 WATCHED_S = 25
 SETTLED_S = 5  # by then no link still shows what came before the trouble
-HEALED_S = 20
+HEALED_S_MAX = 20
+STAYS_S = 4  # good for so long is good again
+TIMEOUT_S = 0.3  # a busy computer must not be taken for a module that keeps silent
+MOMENT_S = 0.02
 UNPLUGGED = "unplugged, then plugged in again"
 
 
@@ -58,7 +65,7 @@ class Seen:
         warned_s: from the trouble to it.
         cut: tag of the trip that took the heat away, or the permit's own reason.
         cut_s: from the trouble to it.
-        good_s: from its end to readings that are good and stay so.
+        good_s: from its end to readings that are good and stay so; infinite: they never were.
     """
 
     kind: str
@@ -69,21 +76,28 @@ class Seen:
     warned_s: int | None
     cut: str
     cut_s: int | None
-    good_s: int | None
+    good_s: float
 
 
-async def seen(kind: type[Stand], done: str) -> Seen:
+def seen(kind: type[Stand], done: str) -> Seen:
     """Make one trouble happen to a cure, and heal it again."""
+    with asyncio.Runner(loop_factory=None if kind.threads else JumpingLoop) as runner:
+        return runner.run(_seen(kind, done))
+
+
+async def _seen(kind: type[Stand], done: str) -> Seen:
     told = story_in("cure", 1.0)
     with tempfile.TemporaryDirectory() as folder:
         clock = VirtualClock(round((told.t_s - kind.heals_s) * NS_PER_S))
         stand = kind(Path(folder), clock)
+        stand.timeout_s, stand.moment_s = TIMEOUT_S, MOMENT_S
         await stand.start()
         known = {item.name: getattr(told, item.name) for item in fields(Story)}
         rig = WiredStory(**known, stand=stand)
         async with stand.running():
-            await clock.advance(kind.heals_s)
-            await stand.rest()
+            for _ in range(kind.heals_s):
+                await clock.advance(1.0)
+                await stand.rest()
             found = await _told(rig, stand, done)
         await stand.stop()
     return found
@@ -96,11 +110,14 @@ async def _told(rig: WiredStory, stand: Stand, done: str) -> Seen:
     began_s = rig.t_s - rig.period_s
     rig.noted.clear()
     await _go_wrong(stand, done)
-    await _seconds(rig, stand, WATCHED_S)
+    while rig.permit == "granted" and len(rig.noted) < WATCHED_S:
+        await _second(rig, stand)
     troubled = list(rig.noted)
     rig.noted.clear()
     await _heal(stand, done)
-    await _seconds(rig, stand, HEALED_S)
+    while _good_for(rig.noted) < STAYS_S and len(rig.noted) < HEALED_S_MAX:
+        await _second(rig, stand)
+    good_for = _good_for(rig.noted)
     alarms = [(t_s, event) for t_s, event in rig.told if isinstance(event, AlarmChanged)]
     cuts = [(t_s, event) for t_s, event in rig.told if isinstance(event, PermitChanged)]
     warned_s, warned = alarms[0] if alarms else (None, None)
@@ -114,7 +131,7 @@ async def _told(rig: WiredStory, stand: Stand, done: str) -> Seen:
         warned_s=None if warned_s is None else round(warned_s - began_s),
         cut=(cut.tag or cut.why) if cut else "",
         cut_s=None if cut_s is None else round(cut_s - began_s),
-        good_s=_good_after(rig.noted),
+        good_s=1 + len(rig.noted) - good_for if good_for == STAYS_S else math.inf,
     )
 
 
@@ -130,19 +147,16 @@ async def _heal(stand: Stand, done: str) -> None:
         await stand.replug()
     else:
         stand.well()
-
-
-async def _seconds(rig: WiredStory, stand: Stand, count: int) -> None:
-    """Frames, one a second, until the heat is taken away if it is."""
-    allowed = rig.permit
-    for _ in range(count):
-        await stand.clock.advance(rig.period_s / 2)
-        stand.tell(stand.truth)  # measured again, and the same
-        await stand.clock.advance(rig.period_s / 2)
         await stand.rest()
-        rig.tick()
-        if rig.permit != allowed:
-            return
+
+
+async def _second(rig: WiredStory, stand: Stand) -> None:
+    """One frame, a second after the last."""
+    await stand.clock.advance(rig.period_s / 2)
+    stand.tell(stand.truth)  # measured again, and the same
+    await stand.clock.advance(rig.period_s / 2)
+    await stand.rest()
+    rig.tick()
 
 
 def _reasons(noted: Iterable[Mapping[str, Sample]]) -> Iterator[str]:
@@ -156,8 +170,6 @@ def _wrong(stand: Stand, noted: Iterable[Mapping[str, Sample]]) -> Iterator[floa
                 yield sample.value
 
 
-def _good_after(noted: Sequence[Mapping[str, Sample]]) -> int | None:
-    """How many seconds, counted from the first frame on, until all stays good."""
-    bad = [second for second, samples in enumerate(noted, 1) if any(_reasons([samples]))]
-    after = 1 + max(bad, default=0)
-    return after if after <= len(noted) else None
+def _good_for(noted: Sequence[Mapping[str, Sample]]) -> int:
+    """For how many frames, up to the last, all has been good."""
+    return len(list(takewhile(lambda samples: not any(_reasons([samples])), reversed(noted))))

@@ -7,7 +7,7 @@ from pathlib import Path
 from drivers.linux_iio import PointSettings, SysfsSettings, open_link
 from drivers.linux_iio.device import SysfsLink
 from drivers.linux_iio.fake import FakeSysfs
-from tests.contract.stands import GUARD_S, PADS_AND_BAGS, TIMEOUT_S, Stand, moment, trouble
+from tests.contract.stands import GUARD_S, PADS_AND_BAGS, Stand, moment, trouble
 from tests.virtual_clock import VirtualClock, settle
 
 ATTRIBUTES = {
@@ -46,6 +46,7 @@ class IioStand(Stand):
     kind = "linux_iio"
     heals_s = 2
     loops = 1
+    threads = True
     offers = frozenset({*TEXTS, HANGS, HANGS_THEN_OLD, ANOTHER, TWO, FAULT_FILE})
     waits = "reading hangs"
     impossible = IMPOSSIBLE
@@ -64,7 +65,7 @@ class IioStand(Stand):
             for name, attribute in ATTRIBUTES.items()
             if name in PADS_AND_BAGS
         }
-        settings = SysfsSettings(sysfs=str(self.tree.root), timeout_s=TIMEOUT_S)
+        settings = SysfsSettings(sysfs=str(self.tree.root), timeout_s=self.timeout_s)
         self.link = open_link("sensors", settings, points, {}, self.clock)
 
     async def stop(self) -> None:

@@ -8,7 +8,7 @@ from drivers.modbus import OutputSettings, PointSettings, RtuSettings, TcpSettin
 from drivers.modbus.fake import FakeServer, Fault
 from drivers.modbus.fake_rtu import FakeBus, RtuFault
 from drivers.modbus.fake_units import FakeUnits, Place
-from tests.contract.stands import OUTPUT, PADS_AND_BAGS, TIMEOUT_S, TOKEN, Names, Stand, trouble
+from tests.contract.stands import OUTPUT, PADS_AND_BAGS, TOKEN, Names, Stand, trouble
 from tests.virtual_clock import VirtualClock, settle
 
 # Two modules whose answers have one shape, so that one could pass for the other.
@@ -95,7 +95,7 @@ class TcpStand(_ModbusStand):
     async def start(self) -> None:
         self.fake = FakeServer({**registers(PADS_AND_BAGS), (RELAY, "coil", 0): 0})
         await self.fake.start()
-        settings = TcpSettings(host="127.0.0.1", port=self.fake.port, timeout_s=TIMEOUT_S)
+        settings = TcpSettings(host="127.0.0.1", port=self.fake.port, timeout_s=self.timeout_s)
         self.link = open_link("bay", settings, POINTS, OUTPUTS, self.clock)
 
     def misbehave(self, how: str) -> None:
@@ -177,7 +177,7 @@ class RtuStand(_ModbusStand):
         values |= {(unit, "input", 2): 777 for unit in (1, 2)} | {(RELAY, "coil", 1): 0}
         self.fake = FakeBus(values, self.folder / "usb-bus")
         await self.fake.start()
-        settings = RtuSettings(device=self.fake.device, parity="none", timeout_s=TIMEOUT_S)
+        settings = RtuSettings(device=self.fake.device, parity="none", timeout_s=self.timeout_s)
         self.link = open_link("bay", settings, POINTS, OUTPUTS, self.clock)
 
     async def stop(self) -> None:

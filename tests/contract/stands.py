@@ -18,7 +18,7 @@ from tests.virtual_clock import NS_PER_S, VirtualClock, settle
 
 GUARD_S = 20.0
 TERMINALS_MAX = 64
-TIMEOUT_S = 0.05  # of a real wait for an answer that does not come
+TIMEOUT_S, MOMENT_S = 0.05, 0.001
 OUTPUT = "heat_permit"
 TOKEN = "bay-1"
 PADS_AND_BAGS = {
@@ -75,7 +75,10 @@ class Stand(ABC):
         older_s: how much older than it says a value may be, s.
         loops: tasks that sleep when a running link is at rest.
         output: it has one, named `OUTPUT`.
+        threads: the link reads in threads, which take real time.
         first: what the points read at first.
+        timeout_s: how long a link waits for an answer, in real time; read by `start`.
+        moment_s: how often `rest` looks, in real time.
         clock: the link's.
         link: reads `first`.
     """
@@ -89,12 +92,15 @@ class Stand(ABC):
     older_s: ClassVar[float] = 0.0
     loops: ClassVar[int] = 2
     output: ClassVar[bool] = False
+    threads: ClassVar[bool] = False
     first: ClassVar[Mapping[str, float]] = PADS_AND_BAGS
     link: Link
 
     def __init__(self, folder: Path, clock: VirtualClock) -> None:
         self.folder = folder
         self.clock = clock
+        self.timeout_s = TIMEOUT_S
+        self.moment_s = MOMENT_S
         self.truth = dict(self.first)
         self._told = [(self.clock.now_ns(), dict(self.truth))]
 
@@ -184,7 +190,7 @@ class Stand(ABC):
         """Return when a running link has nothing more to do now."""
         async with asyncio.timeout(GUARD_S):
             while self.clock.sleepers < self.loops:
-                await moment()
+                await moment(self.moment_s)
         await settle()
 
     async def pass_s(self, seconds: int) -> None:
@@ -251,8 +257,8 @@ class Names:
             os.close(self._ends.pop())
 
 
-async def moment() -> None:
-    """Let a millisecond of real time pass: something real is waited for."""
+async def moment(seconds: float = MOMENT_S) -> None:
+    """Let real time pass: something real is waited for."""
     with suppress(TimeoutError):
-        async with asyncio.timeout(0.001):
+        async with asyncio.timeout(seconds):
             await asyncio.get_running_loop().create_future()
