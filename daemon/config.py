@@ -22,6 +22,7 @@ from daemon.wiring import (
 )
 from drivers.base import Clock, Link
 from rules.calibration import Calibration
+from rules.channels import BUTTONS
 from rules.limits import Limits, LimitsBase
 
 STRICT = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
@@ -264,6 +265,7 @@ def _judged(raw: dict[str, Any], folder: Path) -> tuple[Wiring, list[str]]:
     found = [*model_faults(ConfigFile, raw, ""), *wiring.faults]
     for name, rig in rigs.items():
         found += _rig_faults(name, rig, links)
+        found += _missed_presses(name, rig.get("facts"), wiring)
     return wiring, list(dict.fromkeys(map(printable, found)))
 
 
@@ -309,4 +311,23 @@ def _slow_frames(
                 f"{where}.facts.frame_period_s = {period_s:g} is not below links.{link}.hold_s = "
                 f"{hold_s:g}, so outputs would be let go between two frames; "
                 "lower frame_period_s or raise hold_s"
+            )
+
+
+def _missed_presses(name: str, facts: object, wiring: Wiring) -> Iterator[str]:
+    """A press that shows no longer than a frame's period may fall between two frames."""
+    period_s = facts.get("frame_period_s", 1.0) if isinstance(facts, dict) else 1.0
+    for button in BUTTONS:
+        channel = wiring.channels.get((name, button))
+        link = wiring.links.get(channel.link) if channel is not None else None
+        if channel is None or link is None or not isinstance(period_s, int | float):
+            continue
+        shows_s = getattr(channel.point, "stretch_s", None)  # where a kind lengthens presses
+        if shows_s is None:
+            shows_s = getattr(link.settings, "stretch_s", None)
+        if shows_s is not None and shows_s <= period_s:
+            yield (
+                f"rigs.{name}.channels.{button}: shows a press for stretch_s = {shows_s:g} and a "
+                f"frame comes every frame_period_s = {period_s:g}, so short presses would be "
+                "missed; raise stretch_s above frame_period_s, or lower frame_period_s"
             )

@@ -12,13 +12,15 @@ from daemon.config_faults import meant, model_faults, shown
 from drivers.base import LinkKind
 from drivers.kinds import kinds
 from drivers.sensors import (
+    ONLY_DEGREES,
     SENSORS,
+    SIGNAL_UNITS,
     ConditionSettings,
     CorrectionSettings,
     SensorSettings,
     ThermocoupleSettings,
 )
-from rules.channels import BY_NAME, OUTPUTS_BY_NAME
+from rules.channels import BY_NAME, OUTPUTS_BY_NAME, Channel, Kind
 
 # The rules let a gap of this length pass; heat may not outlive it.
 HOLD_S_MAX = 3.0
@@ -284,6 +286,7 @@ def _wire_channel(
     if not found:
         channel = ChannelConfig(link, **made_of)
         found += _cold_junction_faults(where, channel)
+        found += _meaningless(where, channel, BY_NAME.get(key[1]))
         made.channels[key] = channel
     return found
 
@@ -299,6 +302,41 @@ def _cold_junction_faults(where: str, channel: ChannelConfig) -> Iterator[str]:
         yield (
             f"{where}.cold_junction: only for a sensor with signal = 'thermocouple'; remove it, or "
             "add the sensor"
+        )
+
+
+def _meaningless(where: str, channel: ChannelConfig, known: Channel | None) -> Iterator[str]:
+    """Parts that cannot give what the channel is, or not in its unit."""
+    if known is None:  # told elsewhere
+        return
+    if known.kind is Kind.SWITCH:
+        for part in ("sensor", "correction"):
+            if getattr(channel, part) is not None:
+                yield (
+                    f"{where}.{part}: a switch is on or off, nothing in it can be converted or "
+                    "corrected; remove it, or read the switch at another place"
+                )
+        return
+    wanted = known.unit
+    if channel.sensor is not None:
+        signal = channel.sensor.signal
+        if signal in ONLY_DEGREES and known.unit != "°C":
+            yield (
+                f"{where}.sensor.signal = {signal!r}: gives °C and this channel is in "
+                f"{known.unit}; correct signal"
+            )
+        wanted = SIGNAL_UNITS[signal]
+    yield from _wrong_unit(where, channel.point, wanted)
+    yield from _wrong_unit(f"{where}.cold_junction", channel.cold_junction, "°C")
+
+
+def _wrong_unit(where: str, point: Any, wanted: str) -> Iterator[str]:
+    """Where a kind knows in what unit a point comes, and it is not what is wanted."""
+    gives = getattr(point, "gives", "")
+    if gives and gives != wanted:
+        yield (
+            f"{where}: what is read there is in {gives} and {wanted} is wanted; correct the place, "
+            f"or give scale, {wanted} per {gives}"
         )
 
 

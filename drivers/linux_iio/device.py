@@ -149,7 +149,8 @@ class SysfsLink:
         if found is None or isinstance(found, NotFoundError):
             self._counts["failures"] += 1
             self._remarks[device] = f"link {self.name}: " + (
-                f"{device} does not answer, its read hangs in the kernel; check its wiring and bus"
+                f"{device} did not answer within timeout_s = {self._settings.timeout_s:g}, it is "
+                "slow or its read hangs in the kernel; check its wiring and bus, or raise timeout_s"
                 if found is None
                 else str(found)
             )

@@ -30,6 +30,15 @@ _HWMON = re.compile(r"(?P<type>temp|in|curr)\d{1,4}", re.ASCII)
 # Ours per the kernel's: thousandths of a degree become degrees; millivolts,
 # milliamperes, ohms and kilopascals are ours already.
 _FACTORS = {"temp": 0.001}
+_UNITS = {
+    "temp": "°C",
+    "voltage": "mV",
+    "in": "mV",
+    "current": "mA",
+    "curr": "mA",
+    "resistance": "ohm",
+    "pressure": "kPa",
+}
 _SUFFIXES = ("_raw", "_input", "_scale", "_offset", "_fault")
 
 _STRICT = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
@@ -55,6 +64,8 @@ class SysfsSettings(BaseModel):
     def _from_the_root(cls, sysfs: str) -> str:
         if not sysfs.startswith("/"):
             raise ValueError(f"sysfs = {sysfs!r} does not begin with /; give the whole path")
+        if not sysfs.isprintable():
+            raise ValueError(f"sysfs = {sysfs!r} is no path; give one that can be printed")
         return sysfs
 
     @model_validator(mode="after")
@@ -143,6 +154,11 @@ class PointSettings(BaseModel):
     def factor(self) -> float:
         """Our unit per the kernel's."""
         return _FACTORS.get(self._type(), 1.0)
+
+    @property
+    def gives(self) -> str:
+        """The unit in which it comes; empty when `scale` makes it one of the user's."""
+        return _UNITS.get(self._type(), "") if self.scale == 1 else ""
 
     def files_of(self, suffix: str) -> tuple[str, ...]:
         """Where IIO may keep `_scale` or `_offset`: its own, or shared ever more widely."""

@@ -3,13 +3,21 @@
 from drivers.sensors.condition import ConditionSettings, conditioned
 from drivers.sensors.correction import CorrectionSettings
 from drivers.sensors.loop import LoopSettings
-from drivers.sensors.measure import SENSORS, SensorSettings, measured
+from drivers.sensors.measure import (
+    ONLY_DEGREES,
+    SENSORS,
+    SIGNAL_UNITS,
+    SensorSettings,
+    measured,
+)
 from drivers.sensors.resistance import Pt100Settings
 from drivers.sensors.thermocouple import ThermocoupleSettings
 from drivers.sensors.voltage import VoltageSettings
 
 __all__ = [
+    "ONLY_DEGREES",
     "SENSORS",
+    "SIGNAL_UNITS",
     "ConditionSettings",
     "CorrectionSettings",
     "LoopSettings",

@@ -28,6 +28,14 @@ SENSORS: Mapping[str, type[BaseModel]] = {
     "loop": LoopSettings,
     "voltage": VoltageSettings,
 }
+# What the link must give for each, and what only some can make of it.
+SIGNAL_UNITS: Mapping[str, str] = {
+    "thermocouple": "mV",
+    "pt100": "ohm",
+    "loop": "mA",
+    "voltage": "V",
+}
+ONLY_DEGREES = frozenset({"thermocouple", "pt100"})
 
 
 def measured(

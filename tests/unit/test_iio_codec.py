@@ -188,6 +188,8 @@ def test_settings_say_what_is_wrong() -> None:
         SysfsSettings(period_s=0.2, timeout_s=0.3)
     with pytest.raises(ValidationError, match="begin with /"):
         SysfsSettings(sysfs="sys")
+    with pytest.raises(ValidationError, match="is no path"):
+        SysfsSettings(sysfs="/sys\0")  # no thread that reads would come back
     with pytest.raises(ValidationError, match="scale = 0"):
         point(scale=0.0)
     with pytest.raises(ValidationError, match="not below range_high"):

@@ -4,13 +4,16 @@ All rigs, figures and addresses are invented.
 """
 
 import re
+import tomllib
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from daemon.config import Config, ConfigError, load
 from daemon.inputs import sample_of
+from daemon.wiring import wired
 from drivers.base import Sample
 from drivers.kinds import kinds
 
@@ -232,6 +235,21 @@ MISTAKES = {
         swapped('link = "bus"\nunit = 1\ninput = "1"', 'link = 3\nunit = 1\ninput = "1"'),
         f"{PAD}.link = 3: give text in quotes",
     ),
+    "a sensor of a switch": (
+        swapped('unit = 2, input = "1" }', 'unit = 2, input = "1", sensor = {signal = "pt100"} }'),
+        "rigs.bay-4.channels.start_button.sensor: a switch is on or off, nothing in it can be "
+        "converted or corrected; remove it, or read the switch at another place",
+    ),
+    "a correction of a switch": (
+        swapped('input = "7" }', 'input = "7", correction = {on = 2026-10-01, zero_reads = 0.4} }'),
+        "rigs.bay-4.channels.mains_ok.correction: a switch is on or off, nothing in it can be "
+        "converted or corrected; remove it, or read the switch at another place",
+    ),
+    "degrees for kilopascals": (
+        swapped("range_high = 700.0 }", 'range_high = 700.0, sensor = {signal = "pt100"} }'),
+        "rigs.bay-4.channels.bag_inner_kpa.sensor.signal = 'pt100': gives °C and this channel is "
+        "in kPa; correct signal",
+    ),
     "no link": (
         swapped('link = "bus"\nunit = 1\ninput = "1"', 'unit = 1\ninput = "1"'),
         f"{PAD}.link: missing; add it, docs/configuration.md says what it is",
@@ -258,3 +276,150 @@ def test_a_watchdog_shorter_than_a_poll_is_refused(tmp_path: Path) -> None:
     (told,) = faults_of(tmp_path, swapped("watchdog_s = 4.0", "watchdog_s = 1.0"))
     assert told.startswith("links.bus: ")
     assert "watchdog_s = 1" in told
+
+
+BOARD = """
+[links.board]
+kind = "linux_iio"
+[links.pins]
+kind = "gpio"
+chip = "/dev/gpiochip0"
+"""
+VOLTAGE = """{ signal = "voltage", low_v = 0.5, at_low_v = 0.0, high_v = 4.5, at_high_v = 1000.0,
+valid_low_v = 0.4, valid_high_v = 4.6 }""".replace("\n", " ")
+
+
+def on_the_board(channel: str, attribute: str, more: str = "") -> str:
+    """The example with one more channel, read from what the kernel drives."""
+    place = f'link = "board"\ndevice = "converter"\nattribute = "{attribute}"\n'
+    return f"{BUS}{BOARD}\n[rigs.bay-4.channels.{channel}]\n{place}{more}\n"
+
+
+@pytest.mark.parametrize(
+    ("channel", "attribute", "more"),
+    [
+        ("supply_kpa", "in_voltage0", f"scale = 0.001\nsensor = {VOLTAGE}"),
+        ("supply_kpa", "in_pressure0", ""),
+        ("ambient_c", "temp1", ""),
+        ("probe_c", "in_resistance0", 'sensor = { signal = "pt100" }'),
+        ("supply_kpa", "curr1", 'sensor = { signal = "loop", at_4_ma = 0.0, at_20_ma = 1e3 }'),
+        ("heat_current_inner_a", "curr1", "scale = 0.001"),
+        ("heat_on", "in0", "scale = 0.001"),  # judged when it is read
+        (
+            "probe_c",
+            "in_voltage0",
+            'sensor = { signal = "thermocouple", type = "K" }\n'
+            'cold_junction = { device = "converter", attribute = "in_temp0" }',
+        ),
+    ],
+)
+def test_what_the_kernel_gives_in_the_unit_that_is_wanted(
+    tmp_path: Path, channel: str, attribute: str, more: str
+) -> None:
+    config = loaded(tmp_path, on_the_board(channel, attribute, more))
+    assert f"bay-4/{channel}" in config.points("board")
+
+
+@pytest.mark.parametrize(
+    ("channel", "attribute", "more", "told"),
+    [
+        ("supply_kpa", "in_voltage0", f"sensor = {VOLTAGE}", ": what is read there is in mV and V"),
+        ("heat_current_inner_a", "curr1", "", ": what is read there is in mA and A"),
+        ("probe_c", "in_voltage0", "", ": what is read there is in mV and °C"),
+        (
+            "probe_c",
+            "in_temp0",
+            'sensor = { signal = "pt100" }',
+            ": what is read there is in °C and ohm",
+        ),
+        (
+            "probe_c",
+            "in_voltage0",
+            'sensor = { signal = "thermocouple", type = "K" }\n'
+            'cold_junction = { device = "converter", attribute = "in_voltage1" }',
+            ".cold_junction: what is read there is in mV and °C",
+        ),
+    ],
+)
+def test_what_the_kernel_gives_in_another_unit_is_refused(
+    tmp_path: Path, channel: str, attribute: str, more: str, told: str
+) -> None:
+    """A thousandfold value looks like a value."""
+    (fault,) = faults_of(tmp_path, on_the_board(channel, attribute, more))
+    assert fault.startswith(f"rigs.bay-4.channels.{channel}{told} is wanted; correct the place")
+
+
+@pytest.mark.parametrize(
+    ("value", "reason"),
+    [(0.0, ""), (1.0, ""), (0.5, "above_range"), (139.8, "above_range"), (-1.0, "below_range")],
+)
+def test_a_switch_is_on_or_off_and_nothing_else(tmp_path: Path, value: float, reason: str) -> None:
+    """A wrong key or register read as a switch would seem a button that is pressed."""
+    channel = loaded(tmp_path, BUS).rigs[0].channels["start_button"]
+    key = "bay-4/start_button"
+    read = sample_of(key, channel, {key: Sample(value, "good", "", 7, (3,))})
+    expected = (
+        Sample(None, "bad", reason, 7, (3,)) if reason else Sample(value, "good", "", 7, (3,))
+    )
+    assert read == expected
+
+
+SHORT = "rigs.bay-4.channels.here_button: shows a press for stretch_s = "
+
+
+@pytest.mark.parametrize(
+    ("button", "period_s", "told"),
+    [
+        ("line = 4", 1.0, None),
+        ("line = 4", 1.2, f"{SHORT}1.2 and a frame comes every frame_period_s = 1.2"),
+        ("line = 4, stretch_s = 3.0", 2.0, None),
+        ("line = 4, stretch_s = 0.0", 1.0, f"{SHORT}0 and a frame comes every frame_period_s = 1"),
+    ],
+)
+def test_a_short_press_shows_in_a_frame(
+    tmp_path: Path, button: str, period_s: float, told: str | None
+) -> None:
+    text = swapped('{ link = "bus", unit = 2, input = "2" }', f'{{ link = "pins", {button} }}')
+    text = swapped("hold_min = 150.0", f"hold_min = 150.0\nframe_period_s = {period_s}", text)
+    if told is None:
+        assert loaded(tmp_path, text + BOARD).links["pins"]
+        return
+    (fault,) = faults_of(tmp_path, text + BOARD)
+    assert fault.startswith(told)
+
+
+def pieces() -> list[tuple[str, dict[str, Any]]]:
+    """Every piece of a configuration that a page shows, with the page."""
+    return [
+        (page.name if page.parent.name == "docs" else page.parent.name, tomllib.loads(block))
+        for page in sorted([*ROOT.glob("docs/*.md"), *ROOT.glob("drivers/*/README.md")])
+        for block in re.findall(r"^```toml\n(.*?)^```", page.read_text("utf-8"), re.M | re.S)
+        if re.search(r"^\[(?:links|rigs)\.", block, re.M)  # else a description of a module
+    ]
+
+
+PLACE = {"link": "bus", "unit": 9, "table": "input", "register": 100, "type": "int32"}
+
+
+@pytest.mark.parametrize(("page", "piece"), pieces())
+def test_every_piece_that_a_page_shows_is_right(page: str, piece: dict[str, Any]) -> None:
+    """In an otherwise empty configuration; a channel of which only a part is shown gets a place."""
+    port = {"kind": "modbus_rtu", "device": "/dev/serial/by-id/x"}
+    links = piece.get("links", {})
+    links["bus"] = port | links.get("bus", {})
+    rigs = piece.get("rigs", {})
+    for name, entry in rigs["bay-2"]["channels"].items():
+        rigs["bay-2"]["channels"][name] = entry if "link" in entry else PLACE | entry
+    made = wired(links, rigs, ROOT)
+    assert made.faults == [], page
+    assert {name for _, name in made.channels} == set(rigs["bay-2"]["channels"])
+
+
+def test_every_kind_of_wire_is_shown_by_a_page() -> None:
+    shown = {
+        link["kind"]
+        for _, piece in pieces()
+        for link in piece.get("links", {}).values()
+        if "kind" in link
+    }
+    assert shown | {"modbus_rtu", "modbus_tcp"} == set(kinds())
