@@ -1,7 +1,8 @@
 """`curehold check`: is the configuration right, and does every wire answer?"""
 
 import asyncio
-from collections.abc import Iterator, Mapping
+import shutil
+from collections.abc import Iterator, Mapping, Sequence
 from importlib.metadata import PackageNotFoundError, distribution
 from importlib.util import find_spec
 from pathlib import Path
@@ -10,12 +11,14 @@ from daemon.clock import RealClock
 from daemon.config import Config, RigConfig
 from daemon.inputs import sample_of
 from daemon.tools.broker import broker_faults
-from daemon.tools.show import complain, number, say, say_json, table
+from daemon.tools.show import complain, say, say_json, say_wrapped, table
 from daemon.wiring import ChannelConfig
 from drivers.base import Sample
+from drivers.sensors import SIGNAL_UNITS
 from rules.channels import BY_NAME, OUTPUTS_BY_NAME, Kind
 
-SIGNAL_UNITS = {"thermocouple": "mV", "pt100": "ohm", "loop": "mA", "voltage": "V"}
+# Far above what the links' own time-outs add up to.
+LINK_S_MAX = 120.0
 PACKAGES = ("daemon", "drivers", "rules", "simulator")
 
 
@@ -44,9 +47,16 @@ async def read_once(config: Config) -> tuple[dict[str, Sample], list[str]]:
     """Every configured point, read once over its real link, and what the links remark."""
     found: dict[str, Sample] = {}
     remarks: list[str] = []
-    for link in config.open_links(RealClock()).values():
+    for name, link in config.open_links(RealClock()).items():
         try:
-            await link.poll_once()
+            try:
+                async with asyncio.timeout(LINK_S_MAX):
+                    await link.poll_once()
+            except TimeoutError:
+                remarks.append(
+                    f"link {name}: not read to its end within {LINK_S_MAX:g} s; pull the adapter "
+                    "or the network plug, put it back and try again"
+                )
             found |= link.snapshot()
             remarks += link.remarks()
         finally:
@@ -89,8 +99,9 @@ def show_channels(config: Config, *, as_json: bool, offline: bool) -> int:
     else:
         _show(config, rows)
         for remark in remarks:
-            say(remark)
-        say(f"{len(rows)} read, {bad} of them not good." if bad else f"{len(rows)} read, all good.")
+            say_wrapped(remark, indent="", hang="  ")
+        also = " What else is wrong is told above." if faults or remarks else ""
+        say(f"{len(rows)} read, {f'{bad} of them not' if bad else 'all'} good." + also)
     return 1 if bad or faults or remarks else 0
 
 
@@ -100,10 +111,27 @@ def _show(config: Config, rows: list[dict[str, object]]) -> None:
         own = [row for row in rows if row["rig"] == rig.name]
         extra = [name for name in ("signal", "correction") if any(row.get(name) for row in own)]
         head = ("channel", "reads", *extra, "state", "link", "place")
-        cells = [[row.get(name, "") for name in head] for row in own]
-        table(head, cells)
-        say(heat_words(rig))
+        cells = [[str(row.get(name, "")) for name in head] for row in own]
+        if _width(head, cells) < shutil.get_terminal_size().columns:
+            table(head, cells)
+        else:
+            _show_narrow(head, cells)
+        say_wrapped(heat_words(rig), indent="", hang="  ")
         say()
+
+
+def _width(head: Sequence[str], cells: Sequence[Sequence[str]]) -> int:
+    columns = zip(head, *cells, strict=True)
+    return sum(max(map(len, column)) + 2 for column in columns) - 2
+
+
+def _show_narrow(head: Sequence[str], cells: Sequence[Sequence[str]]) -> None:
+    """Link and place of each channel on a line of their own; the terminal is too narrow."""
+    widths = [max(map(len, column)) for column in zip(head, *cells, strict=True)]
+    for row in (head, *cells):
+        padded = (cell.ljust(width) for cell, width in zip(row[:-2], widths, strict=False))
+        say("  ".join(padded).rstrip())
+        say(f"    {row[-2]}, {row[-1]}")
 
 
 def heat_words(rig: RigConfig) -> str:
@@ -152,10 +180,12 @@ def _row(whose: tuple[str, str], sample: Sample, where: tuple[str, str]) -> dict
     rig, name = whose
     link, place = where
     channel = BY_NAME.get(name) or OUTPUTS_BY_NAME[name]
-    if channel.kind in (Kind.SWITCH, Kind.OUTPUT) and sample.value is not None:
+    if sample.value is None:
+        reads = "-"
+    elif channel.kind in (Kind.SWITCH, Kind.OUTPUT):
         reads = "on" if sample.value else "off"
-    else:
-        reads = number(sample.value, channel.unit)
+    else:  # always with tenths: who compares with a reference writes down what stands here
+        reads = f"{sample.value:.1f} {channel.unit}"
     return {
         "rig": rig,
         "channel": name,

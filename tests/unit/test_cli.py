@@ -12,7 +12,7 @@ from daemon.config import load
 from daemon.control import ControlServer
 from daemon.tools import check as check_module
 from daemon.tools.check import heat_words, misplaced_packages
-from drivers.modbus.fake import FakeServer
+from drivers.modbus.fake import FakeServer, Fault
 from rules.events import CommandAnswered
 from rules.frame import Command
 from tests.e2e.mqtt_link import state as state_of
@@ -32,6 +32,8 @@ from tests.unit.command_line import (
     shop,
 )
 from tests.virtual_clock import VirtualClock
+
+NARROW = 50  # columns
 
 
 @pytest.fixture
@@ -254,9 +256,15 @@ async def test_check_reads_every_channel_once(
         out = capsys.readouterr().out
         assert await asyncio.to_thread(cli.main, [*words, "--json"]) == CODE_FOUND
         rows = json_lines(capsys.readouterr().out)
-        fake.values[1, "input", 1] = 210
+        monkeypatch.setenv("COLUMNS", str(NARROW))
+        assert await asyncio.to_thread(cli.main, words) == CODE_FOUND
+        narrow = capsys.readouterr().out
+        fake.values[1, "input", 1] = 1398
         assert await asyncio.to_thread(cli.main, words) == CODE_OK
-        assert "19 read, all good." in capsys.readouterr().out
+        out_well = capsys.readouterr().out
+        assert "19 read, all good.\n" in out_well
+        # With its tenths: whoever compares with a reference writes down what stands here.
+        assert re.search(r"(?m)^pad_outer_c +139\.8 °C ", out_well)
     finally:
         await fake.stop()
     assert out.startswith("BAY 2 (bay-2)\nchannel ")
@@ -265,6 +273,11 @@ async def test_check_reads_every_channel_once(
     assert re.search(r"(?m)^heat_permit +off +good +modules +unit 3 coil 0$", out)
     assert "19 read, 1 of them not good." in out
     assert max(map(len, out.splitlines())) <= 80
+    narrow_lines = narrow.splitlines()
+    assert max(map(len, narrow_lines)) <= NARROW
+    at = next(n for n, line in enumerate(narrow_lines) if line.startswith("pad_inner_c "))
+    assert narrow_lines[at].endswith("good")
+    assert narrow_lines[at + 1] == "    modules, unit 1 input 0"
     by_name = {row["channel"]: row for row in rows}
     assert by_name["pad_inner_c"]["value"] == 21.5
     assert by_name["pad_outer_c"]["value"] is None
@@ -297,9 +310,32 @@ async def test_check_tells_what_no_reading_can(
         await fake.stop()
     remarks = [row["remark"] for row in json_lines(capsys.readouterr().out) if "remark" in row]
     told = "unit 3: its communication time-out, holding 16, reads 0 (0 s) and should read 50 (5 s)"
-    assert (told in out) is (code == CODE_FOUND)
+    assert (told in " ".join(out.split())) is (code == CODE_FOUND)
+    assert ("What else is wrong is told above." in out) is (code == CODE_FOUND)
     assert len(remarks) == (code == CODE_FOUND)
     assert fake.values[3, "holding", 16] == counts, "check sets nothing"
+
+
+@pytest.mark.usefixtures("installed", "secret")
+async def test_check_ends_also_where_a_link_does_not(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    quiet_logs(monkeypatch)
+    monkeypatch.setattr(check_module, "LINK_S_MAX", 0.05)
+    fake = FakeServer(on_the_wire())
+    fake.faults = dict.fromkeys((1, 2, 3), Fault.SILENT)
+    await fake.start()
+    config = shop(
+        tmp_path, **{'"192.0.2.10"': '"127.0.0.1"', "port = 502\n": f"port = {fake.port}\n"}
+    )
+    try:
+        code = await asyncio.to_thread(cli.main, ["check", "--config", str(config)])
+    finally:
+        await fake.stop()
+    out = " ".join(capsys.readouterr().out.split())
+    assert code == CODE_FOUND
+    assert "link modules: not read to its end within 0.05 s; " in out
+    assert "19 read, 19 of them not good. What else is wrong is told above." in out
 
 
 @pytest.mark.usefixtures("installed", "secret")
