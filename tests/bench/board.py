@@ -13,7 +13,7 @@ from pathlib import Path
 from drivers.serial_lines.fake import FakeBoard
 
 VALUES = {f"pad_{number}": f"{20 + number}.5" for number in range(16)}
-SAY, BE_QUIET = b"s", b"q"
+SAY = b"s"
 
 
 class Board:
@@ -34,10 +34,6 @@ class Board:
         self.said += 1
         os.write(self._told, SAY)
 
-    def be_quiet(self) -> None:
-        """Send none; what telling alone costs."""
-        os.write(self._told, BE_QUIET)
-
 
 @contextmanager
 def board(path: Path) -> Iterator[Board]:
@@ -57,9 +53,8 @@ def _obey(path: Path) -> None:
     fake.plug()
     sys.stdout.write("ready\n")
     sys.stdout.flush()
-    while told := os.read(sys.stdin.fileno(), 1):
-        if told == SAY:
-            fake.say()
+    while os.read(sys.stdin.fileno(), 1):
+        fake.say()
     fake.unplug()
 
 

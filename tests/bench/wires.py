@@ -1,10 +1,11 @@
 """CPU per reading of every wire: our link, the bare library, the bare socket or port.
 
 Each has the wire for itself in its turn, the other side is a process of its
-own, and the same bytes travel. What so many pauses cost is taken away.
+own, and the same bytes travel. The pauses between two polls do not count.
 """
 
 import asyncio
+import gc
 import os
 import select
 import socket
@@ -21,7 +22,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from time import perf_counter_ns
+from time import perf_counter_ns, process_time_ns
 
 import serial
 
@@ -37,7 +38,7 @@ from tests.bench import board, bus
 from tests.bench.bare import BareModbus
 from tests.bench.board import Board
 from tests.bench.figures import Row, to_bare
-from tests.bench.meter import pause, process_cpu
+from tests.bench.meter import NS_PER_US, pause
 from tests.bench.wire import served
 
 POLL_MS = 75  # of every contestant together, about, for the progress bar
@@ -71,7 +72,7 @@ class Turn:
     """What one turn used.
 
     Attributes:
-        cpu_us: for each poll, pauses included.
+        cpu_us: of each poll.
         wall_ms: how long a poll took, median.
     """
 
@@ -79,19 +80,30 @@ class Turn:
     wall_ms: float
 
 
-async def turn(opened: Opened, polls: int) -> Turn:
-    """One contestant's turn; the first poll, which connects, does not count."""
-    took_ms = []
+def nothing() -> None:
+    """What makes the other side speak where it only answers."""
+
+
+async def turn(opened: Opened, polls: int, before: Callable[[], None] = nothing) -> Turn:
+    """One contestant's turn; the first poll, which connects, does not count.
+
+    Args:
+        opened: the contestant.
+        polls: how many.
+        before: makes the other side speak; does not count.
+    """
+    took_ms, used_ns = [], 0
+    gc.collect()
     async with opened() as poll:
-        await poll()
-        await pause()
-        with process_cpu() as cpu:
-            for _ in range(polls):
-                began_ns = perf_counter_ns()
-                await poll()
+        for place in range(1 + polls):
+            before()
+            began_ns, cpu_ns = perf_counter_ns(), process_time_ns()
+            await poll()
+            if place:
+                used_ns += process_time_ns() - cpu_ns
                 took_ms.append((perf_counter_ns() - began_ns) / 1e6)
-                await pause()
-    return Turn(cpu.us_each(polls), statistics.median(took_ms))
+            await pause()
+    return Turn(used_ns / NS_PER_US / polls, statistics.median(took_ms))
 
 
 @asynccontextmanager
@@ -166,23 +178,42 @@ async def by_port(path: str) -> AsyncIterator[Poll]:
         yield poll
 
 
+class HearingClock(RealClock):
+    """Real time, and word of each time it was asked for: a link asks when it hears a line."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.asked = asyncio.Event()
+
+    def now_ns(self) -> int:
+        """As ever."""
+        self.asked.set()
+        return super().now_ns()
+
+
 @asynccontextmanager
 async def lines_linked(told: Board) -> AsyncIterator[Poll]:
     """Our link to a board, once it believes the board."""
     settings = serial_lines.LinesSettings(device=told.path, form="key_value", lines_per_s_max=200)
-    link = serial_lines.open_link("board", settings, LINE_POINTS, {}, RealClock())
+    clock = HearingClock()
+    link = serial_lines.open_link("board", settings, LINE_POINTS, {}, clock)
     running = asyncio.create_task(link.run())
     try:
         async with asyncio.timeout(ANSWER_S_MAX):
             while any(sample.quality != "good" for sample in link.snapshot().values()):
                 told.say()
                 await pause()
+        await pause()
         failed = link.statistics().failures
-        lines = link.statistics().requests - told.said
+        unheard = told.said - link.statistics().requests
 
-        yield _saying(told)
-        await _until(lambda: link.statistics().requests == told.said + lines)
-        _check_all_read(link, told.said + lines, failed)
+        async def poll() -> None:
+            while link.statistics().requests + unheard < told.said:
+                clock.asked.clear()
+                await clock.asked.wait()
+
+        yield poll
+        _check_all_read(link, told.said - unheard, failed)
     finally:
         running.cancel()
         with suppress(asyncio.CancelledError):
@@ -194,7 +225,7 @@ async def lines_linked(told: Board) -> AsyncIterator[Poll]:
 async def lines_split(told: Board) -> AsyncIterator[Poll]:
     """A port's file descriptor watched by the event loop; split and float, nothing checked."""
     loop = asyncio.get_running_loop()
-    said, lines, rest = told.said, 0, b""
+    said, lines, rest, heard = told.said, 0, b"", asyncio.Event()
     with serial.Serial(told.path) as port:
         fd = port.fileno()
 
@@ -204,11 +235,16 @@ async def lines_split(told: Board) -> AsyncIterator[Poll]:
             for line in whole:
                 _floats(line)
                 lines += 1
+            heard.set()
+
+        async def poll() -> None:
+            while lines < told.said - said:
+                heard.clear()
+                await heard.wait()
 
         loop.add_reader(fd, readable)
         try:
-            yield _saying(told)
-            await _until(lambda: lines == told.said - said)
+            yield poll
         finally:
             loop.remove_reader(fd)
 
@@ -219,41 +255,16 @@ async def lines_by_library(told: Board) -> AsyncIterator[Poll]:
     with serial.Serial(told.path, timeout=ANSWER_S_MAX) as port:
 
         async def poll() -> None:
-            told.say()
             if len(_floats(port.readline())) != len(board.VALUES):
                 raise RuntimeError("the board does not send its lines; look for its error above")
 
         yield poll
 
 
-@asynccontextmanager
-async def nothing(do: Callable[[], object] = lambda: None) -> AsyncIterator[Poll]:
-    """What goes with every poll and is not the contestants': the pauses."""
-
-    async def poll() -> None:
-        do()
-
-    yield poll
-
-
-def _saying(told: Board) -> Poll:
-    async def say() -> None:
-        told.say()
-
-    return say
-
-
 def _floats(line: bytes) -> dict[bytes, float]:
     """The values of a line, its number and its checksum left out."""
     pairs = (field.split(b"=") for field in line.split()[1:-1])
     return {key: float(text) for key, text in pairs}
-
-
-async def _until(reached: Callable[[], bool]) -> None:
-    """Let a busy computer catch up with the last line."""
-    async with asyncio.timeout(ANSWER_S_MAX):
-        while not reached():
-            await pause()
 
 
 def _check_all_read(link: Link, requests: int, failed: int = 0) -> None:
@@ -274,21 +285,19 @@ class Wire:
     Attributes:
         name: for the table.
         readings: of each poll.
-        idle: what is to be taken away.
         ours: our link.
         library: the bare library, and what it is called.
         bare: the bare socket or port, and what it is called.
-        answered: polls are answered, so that they take a time of their own.
+        before: makes the other side speak; `nothing` where it answers.
         note: how to read it.
     """
 
     name: str
     readings: int
-    idle: Opened
     ours: Opened
     library: tuple[str, Opened]
     bare: tuple[str, Opened]
-    answered: bool
+    before: Callable[[], None]
     note: str
 
 
@@ -305,34 +314,31 @@ def _wires(folder: Path) -> Iterator[tuple[Wire, ...]]:
             Wire(
                 "Modbus TCP",
                 len(POINTS),
-                nothing,
                 partial(linked, tcp),
                 ("pymodbus", partial(by_library, partial(BareModbus.over_tcp, port))),
                 ("socket", partial(by_socket, port)),
-                answered=True,
+                nothing,
                 note=f"{polled}; socket: the event loop sends and receives the same bytes",
             ),
             Wire(
                 "Modbus RTU",
                 len(POINTS),
-                nothing,
                 partial(linked, rtu),
                 ("pymodbus", partial(by_library, partial(BareModbus.over_serial, path))),
                 ("port", partial(by_port, path)),
-                answered=True,
+                nothing,
                 note=f"{polled}, on a pseudo-terminal, which has no baud rate; port: write, select "
                 "and read on the file descriptor",
             ),
             Wire(
                 "serial lines",
                 len(LINE_POINTS),
-                partial(nothing, told.be_quiet),
                 partial(lines_linked, told),
                 ("pyserial", partial(lines_by_library, told)),
                 ("port", partial(lines_split, told)),
-                answered=False,
-                note=f"{len(LINE_POINTS)} readings a line, one line after the other, looks at the "
-                "port included; port: read, split and float, no checksum; pyserial: its readline",
+                told.say,
+                note=f"{len(LINE_POINTS)} readings a line, one line after the other; port: read, split "
+                "and float, no checksum; pyserial: its readline, then the same",
             ),
         )
 
@@ -350,8 +356,8 @@ async def measured(rounds: int, frames: int, tell: Callable[[int], None]) -> lis
         with _wires(Path(folder)) as wires:
             for _ in range(rounds):
                 for wire in wires:
-                    contestants = (wire.idle, wire.ours, wire.library[1], wire.bare[1])
-                    turns = [await turn(opened, frames) for opened in contestants]
+                    contestants = (wire.ours, wire.library[1], wire.bare[1])
+                    turns = [await turn(opened, frames, wire.before) for opened in contestants]
                     found.setdefault(wire.name, []).append(tuple(turns))
                 tell(POLL_MS * frames)
         rows = [row for wire in wires for row in _rows(wire, found[wire.name])]
@@ -360,14 +366,14 @@ async def measured(rounds: int, frames: int, tell: Callable[[int], None]) -> lis
 
 def _rows(wire: Wire, turns: list[tuple[Turn, ...]]) -> list[Row]:
     def each(place: int) -> list[float]:
-        return [(one[place].cpu_us - one[0].cpu_us) / wire.readings for one in turns]
+        return [one[place].cpu_us / wire.readings for one in turns]
 
     rows = [
-        to_bare(f"{wire.name}, a reading, to {wire.library[0]}", "us", each(1), each(2)),
-        to_bare(f"{wire.name}, a reading, to a {wire.bare[0]}", "us", each(1), each(3), wire.note),
+        to_bare(f"{wire.name}, a reading, to {wire.library[0]}", "us", each(0), each(1)),
+        to_bare(f"{wire.name}, a reading, to a {wire.bare[0]}", "us", each(0), each(2), wire.note),
     ]
-    if wire.answered:
-        ours, library = ([one[place].wall_ms for one in turns] for place in (1, 2))
+    if wire.before is nothing:
+        ours, library = ([one[place].wall_ms for one in turns] for place in (0, 1))
         note = "from beginning to end, not CPU"
         if wire.name == "Modbus RTU":
             note += (

@@ -4,13 +4,15 @@ How long anything takes is not looked at: that is for `python -m tests.bench` on
 a quiet machine.
 """
 
+import asyncio
 import math
 import os
 import signal
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import asynccontextmanager, contextmanager, suppress
+from contextlib import asynccontextmanager, contextmanager, nullcontext, suppress
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -175,25 +177,21 @@ async def test_a_link_that_does_not_read_all_is_not_compared(tmp_path):
                 await poll()
 
 
-@pytest.mark.parametrize("lost", [0, 1])
-async def test_bare_lines_are_counted(tmp_path, lost):
-    with board(tmp_path / "board") as told, bounded(lost):
-        async with wires.lines_split(told) as poll:
-            for _ in range(3):
-                await poll()
-            told.said += lost
-
-
-@contextmanager
-def bounded(lost: int) -> Iterator[None]:
-    """A line that was told and never came ends the bench, after a wait; none does not."""
-    with pytest.MonkeyPatch.context() as patched:
-        if not lost:
-            yield
-            return
-        patched.setattr(wires, "ANSWER_S_MAX", 0.1)
-        with pytest.raises(TimeoutError):
-            yield
+@pytest.mark.parametrize(
+    "contestant", [wires.lines_linked, wires.lines_split, wires.lines_by_library]
+)
+async def test_each_waits_for_the_line_that_was_told(tmp_path, contestant):
+    with board(tmp_path / "board") as told:
+        async with contestant(told) as poll:
+            before = told.said
+            await wires.turn(partial(nullcontext, poll), 3, told.say)
+            assert told.said == before + 4
+            if contestant is not wires.lines_by_library:  # that one waits as long as it reads
+                told.said += 1
+                with pytest.raises(TimeoutError):
+                    async with asyncio.timeout(0.1):
+                        await poll()
+                told.said -= 1
 
 
 def test_floats_of_a_line_are_the_boards_values():
