@@ -212,7 +212,14 @@ def _opened(settings: PortSettings, where: str) -> serial.Serial:
 
 
 def _device_of(serial_number: str) -> str:
-    found = [port for port in list_ports.comports() if port.serial_number == serial_number]
+    try:
+        found = [port for port in list_ports.comports() if port.serial_number == serial_number]
+    except (OSError, TypeError, ValueError) as error:
+        # pyserial reads one file after another of every adapter, also of one pulled out meanwhile.
+        raise LinkDown(
+            f"the list of USB adapters changed while adapter {serial_number} was looked for; it is "
+            "looked for again"
+        ) from error
     if not found:
         raise LinkDown(
             f"no USB adapter with serial number {serial_number} is plugged in; check its plug, or "

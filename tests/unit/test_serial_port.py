@@ -333,6 +333,20 @@ async def test_found_by_the_adapter_s_serial_number(
         SerialPort(wanted)
 
 
+@pytest.mark.parametrize("gone", [TypeError("int(None)"), FileNotFoundError("ttyUSB1")])
+async def test_an_adapter_pulled_out_while_all_are_looked_at_is_no_crash(
+    monkeypatch: pytest.MonkeyPatch, gone: Exception
+) -> None:
+    """What pyserial 3.5 raises when another adapter's files go between two of its reads."""
+
+    def pulled_out() -> list[SimpleNamespace]:
+        raise gone
+
+    monkeypatch.setattr(list_ports, "comports", pulled_out)
+    with pytest.raises(LinkDown, match="A1B2 was looked for; it is looked for again"):
+        SerialPort(PortSettings(usb_serial_number="A1B2", parity="none"))
+
+
 @pytest.mark.parametrize("given", [{}, {"device": "/dev/ttyUSB0", "usb_serial_number": "A1B2"}])
 def test_one_way_to_find_the_port(given: dict[str, str]) -> None:
     with pytest.raises(ValidationError, match="give one of the two"):
