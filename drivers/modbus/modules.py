@@ -124,7 +124,7 @@ def load_module(name: str, folder: Path) -> ModuleDescription:
     except ValidationError as error:
         told = "; ".join(map(_words, error.errors(include_url=False)))
         raise ValueError(f"module = {name!r}: {path}: {told}") from error
-    except ValueError as error:  # also bytes that are no UTF-8
+    except (ValueError, RecursionError) as error:  # also bytes that are no UTF-8
         raise ValueError(f"module = {name!r}: {path}: not TOML: {error}; mend it") from error
 
 

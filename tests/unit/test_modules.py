@@ -265,6 +265,12 @@ def test_a_wrong_description_names_file_key_and_what_to_do(
         fill_in(link, {"unit": 1, "input": "wall"}, tmp_path)
 
 
+def test_brackets_without_end_are_told(tmp_path: Path) -> None:
+    link = own_link(tmp_path, "title = " + "[" * 50_000)
+    with pytest.raises(ValueError, match=r"my-module\.toml: not TOML: .*mend it"):
+        fill_in_link(link, tmp_path)
+
+
 def test_bytes_that_are_no_text_are_told(tmp_path: Path) -> None:
     link = own_link(tmp_path, "")
     (tmp_path / "my-module.toml").write_bytes(b"title = '\xff'")
