@@ -103,6 +103,10 @@ class NoReply(ExchangeError, LinkDown):
     reason = "no_reply"
 
 
+class NotAsked(NoReply):
+    """The unit kept silent before and may still answer, so nothing was asked now."""
+
+
 class GivenUp(ExchangeError, LinkDown):
     """We let go of the question, for something more urgent; says nothing of the unit."""
 

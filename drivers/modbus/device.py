@@ -1,7 +1,9 @@
 """The link: polls on a fixed grid, writes at once, and lets go of what nobody renews.
 
 Of the units that keep silent at most one is waited for per poll, in turn, until
-it answers. A connection on which a whole poll heard nothing is dropped and made
+it answers; one that has just fallen silent comes before those asked again in
+vain, so that a single lost answer costs the same however many others are dead.
+A connection on which a whole poll heard nothing is dropped and made
 anew, as a server that lost its power does not say so. An output stays on only
 while its token is renewed, the communication time-out of its module stands, and
 it moves, each where that is asked for; see `watchdogs` and `toggling`.
@@ -20,6 +22,7 @@ from drivers.modbus.connection import (
     ExchangeError,
     GivenUp,
     NoReply,
+    NotAsked,
     NotConnected,
 )
 from drivers.modbus.line import Line
@@ -184,7 +187,7 @@ class ModbusLink:
     async def _poll(self) -> None:
         async with self._cycle():
             for unit in self._plan:
-                if unit not in self._silent and await self._read_unit(unit):
+                if unit not in self._silent and await self._read_unit(unit) is None:
                     await self._set_watchdog(unit)
             await self._move_toggled()
             await self._probe_silent()
@@ -233,32 +236,42 @@ class ModbusLink:
         for unit, reason in self._silent.items():
             self._fail(self._plan[unit], reason)
         for unit in tuple(self._silent):
-            if not await self._read_unit(unit, probing=True):
+            trouble = await self._read_unit(unit, probing=True)
+            if trouble is None:
+                await self._set_watchdog(unit)
+            elif not isinstance(trouble, NotAsked):  # which took no time
                 return
-            await self._set_watchdog(unit)
 
-    async def _read_unit(self, unit: int, *, probing: bool = False) -> bool:
-        """Read all of one unit; False when it is, or stays, among the silent."""
+    async def _read_unit(self, unit: int, *, probing: bool = False) -> ExchangeError | None:
+        """Read all of one unit; why it is, or stays, among the silent, or None."""
         requests = self._plan[unit]
         for place, request in enumerate(requests):
             try:
                 found = await self._ask(request, probing=probing)
             except NotConnected:
                 raise
-            except GivenUp:
+            except GivenUp as trouble:
                 self._silent[unit] = self._silent.pop(unit, NoReply.reason)
-                return False
+                return trouble
             except ExchangeError as trouble:
                 if self._costly(trouble):
                     self._fail(requests[place:], trouble.reason)
-                    self._silent.pop(unit, None)
-                    self._silent[unit] = trouble.reason
-                    return False
+                    self._set_aside(unit, trouble)
+                    return trouble
                 self._fail((request,), trouble.reason)
             else:
                 self._keep(request, found)
         self._silent.pop(unit, None)
-        return True
+        return None
+
+    def _set_aside(self, unit: int, trouble: ExchangeError) -> None:
+        """Put a unit among the silent: a new one first, one asked again in vain last."""
+        if unit not in self._silent:
+            self._silent = {unit: trouble.reason} | self._silent
+            return
+        if not isinstance(trouble, NotAsked):
+            del self._silent[unit]
+        self._silent[unit] = trouble.reason
 
     def _costly(self, trouble: ExchangeError) -> bool:
         """Whether asking such a unit again costs a time-out or the connection."""
@@ -329,7 +342,8 @@ class ModbusLink:
         self._counts["write_failures"] += 1
         self._heard |= isinstance(trouble, BadReply)
         if isinstance(trouble, NoReply):
-            self._silent.setdefault(unit, trouble.reason)
+            if unit not in self._silent:
+                self._set_aside(unit, trouble)
             self._watchdogs.silent(unit)
 
     async def _ask(self, request: codec.Request, *, probing: bool) -> tuple[int, ...]:

@@ -48,7 +48,8 @@ def tcp_faults(settings: TcpSettings, points: Points, outputs: Outputs) -> Itera
 
 def rtu_faults(settings: RtuSettings, points: Points, outputs: Outputs) -> Iterator[str]:
     """What is wrong with a serial bus as a whole, in words."""
-    yield from _watchdog_faults(settings)
+    too_short_or_long = list(_watchdog_faults(settings))
+    yield from too_short_or_long or _lost_answer_faults(settings)
     named = {f"units.{unit}": int(unit) for unit in settings.units}
     named |= {name: entry.unit for name, entry in {**points, **outputs}.items()}
     for name, unit in named.items():
@@ -73,6 +74,20 @@ def _watchdog_faults(settings: PollSettings) -> Iterator[str]:
             yield (
                 f"{key} is above {WATCHDOG_HOLDS_MAX} x hold_s = {most_s:g}, so the module would "
                 "keep heat on long after this program died; lower watchdog_s"
+            )
+
+
+def _lost_answer_faults(settings: RtuSettings) -> Iterator[str]:
+    """Time-outs that one lost answer would let run out, as its module is then left alone."""
+    # At exactly `late_s` it may be a hair's breadth too early: then one period more.
+    periods = 2 + int(settings.late_s / settings.period_s)
+    least_s = periods * settings.period_s + settings.timeout_s
+    for unit, known in settings.units.items():
+        if known.watchdog_s is not None and known.watchdog_s <= least_s:
+            yield (
+                f"units.{unit}.watchdog_s = {known.watchdog_s:g} is not above {least_s:g}, and one "
+                f"lost answer would open its relays: after it the module is not asked for late_s = "
+                f"{settings.late_s:g}; raise watchdog_s, or lower late_s or period_s"
             )
 
 

@@ -157,13 +157,14 @@ class RtuSettings(PollSettings, PortSettings):
     Attributes:
         late_s: how late after its question a module may still answer, s; one
             that kept silent is not asked again before, and what it says
-            meanwhile is thrown away.
+            meanwhile is thrown away; best no whole number of periods, or by a
+            hair's breadth it is asked a whole period later.
 
     Source:
         Modbus over Serial Line V1.02, section 2.5.1 (19200 baud, even parity).
     """
 
-    late_s: float = Field(default=2.0, gt=0, le=60)
+    late_s: float = Field(default=1.5, gt=0, le=60)
 
     @model_validator(mode="after")
     def _late_enough(self) -> Self:

@@ -48,6 +48,7 @@ from drivers.modbus.connection import (
     ConnectionLost,
     GivenUp,
     NoReply,
+    NotAsked,
     NotConnected,
     Refused,
     WrongReply,
@@ -127,7 +128,7 @@ class RtuConnection:
             Shape (request.count,): registers 0 to 65535, or bits 0 or 1.
 
         Raises:
-            NoReply: the unit kept silent, or did so before and may still answer.
+            NoReply: the unit kept silent; `NotAsked` if before, and it may still answer.
             ConnectionLost: the port went away.
             GivenUp: `give_up` was called meanwhile.
             Refused: the module answered with an exception.
@@ -262,7 +263,7 @@ class RtuConnection:
             return
         why = self._bus.why_not_ask(unit, body)
         if why:
-            raise NoReply(f"{where}: {why}")
+            raise NotAsked(f"{where}: {why}")
 
     async def _send(self, port: SerialPort, frame: bytes, where: str) -> None:
         try:

@@ -142,7 +142,7 @@ WIRES = pytest.mark.parametrize(("kind", "at"), [("modbus_tcp", TCP), ("modbus_r
     ("settings", "watchdog_s", "says"),
     [
         ({}, 1.5, "units.3.watchdog_s = 1.5 is not above period_s + timeout_s = 1.5"),
-        ({}, 1.6, ""),
+        ({}, 3.6, ""),
         ({"period_s": 2.0, "timeout_s": 1.0}, 3.0, "raise watchdog_s or lower period_s"),
         ({}, 9.0, ""),
         ({}, 9.1, "units.3.watchdog_s = 9.1 is above 3 x hold_s = 9"),
@@ -159,6 +159,16 @@ def test_a_time_out_must_fit_the_polls_and_what_it_guards_against(
     )
     assert len(told) == bool(says)
     assert not says or says in told[0]
+
+
+@pytest.mark.parametrize(
+    ("kind", "at", "enough"), [("modbus_tcp", TCP, 1.6), ("modbus_rtu", BUS, 3.6)]
+)
+def test_the_shortest_time_out_there_may_be(kind: str, at: dict[str, Any], enough: float) -> None:
+    for watchdog_s, fault in [(enough, False), (enough - 0.1, True)]:
+        settings = at | {"units": {"3": WATCHED | {"watchdog_s": watchdog_s}}}
+        told = list(kinds()[kind].faults(kinds()[kind].settings.model_validate(settings), {}, {}))
+        assert bool(told) is fault
 
 
 @pytest.mark.parametrize(("unit", "says"), [(0, "0; give 1 to 247"), (255, "255; give"), (1, "")])

@@ -5,7 +5,8 @@ from collections.abc import Callable
 import pytest
 
 from drivers.base import BadReply
-from drivers.modbus.registers import TcpSettings
+from drivers.modbus.kinds import rtu_faults
+from drivers.modbus.registers import RtuSettings, TcpSettings
 from drivers.modbus.watchdogs import Watchdogs
 from tests.unit.link_polls import at_rest, running
 from tests.unit.relay_room import (
@@ -237,3 +238,28 @@ async def test_a_module_that_refuses_to_be_set_says_so() -> None:
         await stand.seconds(2)
         assert "refused with exception 3" in stand.link.remarks()[0]
         assert not stand.coil(GUARDED)
+
+
+@pytest.mark.parametrize(
+    ("late_s", "rides_it_out"), [(0.9, True), (1.5, True), (1.9, True), (2.5, False)]
+)
+async def test_one_lost_answer_opens_no_relay_where_check_finds_no_fault(
+    late_s: float, rides_it_out: bool
+) -> None:
+    units = {str(GUARDED): UNITS[str(GUARDED)] | {"watchdog_s": 3.6}}
+    async with room("rtu", late_s=late_s, units=units) as stand, running(stand.link):
+        await at_rest(stand.clock)
+        await stand.link.write("permit-1", on=True)
+        await stand.seconds(1)
+        stand.silence(GUARDED)
+        await stand.seconds(1)
+        stand.silence()
+        await stand.seconds(5)
+        assert stand.coil(GUARDED) is rides_it_out
+        settings = stand.wire({"late_s": late_s, "units": units, "timeout_s": 0.5})
+        assert isinstance(settings, RtuSettings)
+        told = list(rtu_faults(settings, {}, {}))
+    assert bool(told) is not rides_it_out
+    assert all("watchdog_s = 3.6 is not above 4.5, and one lost answer" in one for one in told)
+    exact = settings.model_copy(update={"late_s": 2.0})  # or not quite; then it takes a period more
+    assert len(list(rtu_faults(exact, {}, {}))) == 1

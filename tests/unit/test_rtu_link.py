@@ -87,6 +87,37 @@ async def test_a_silent_module_costs_its_neighbours_nothing_and_comes_back(bay: 
     assert bay.values() == TRUTH
 
 
+async def test_one_lost_answer_is_asked_for_again_before_modules_long_dead(bay: Bay) -> None:
+    """Other rigs' modules are off every evening; that costs the rig at work nothing."""
+    bay.fake.faults = dict.fromkeys((1, 2, 3), RtuFault.SILENT)
+    for _ in range(4):
+        await bay.poll()
+    bay.fake.faults[9] = RtuFault.SILENT
+    await bay.poll()
+    del bay.fake.faults[9]
+    assert bay.link.snapshot()[OUTPUT].reason == "no_reply"
+    await bay.poll()
+    await bay.poll()
+    assert bay.link.snapshot()[OUTPUT].reason == ""
+    # Nor are those forgotten, however often one falls silent and comes back.
+    bay.fake.asked.clear()
+    for fault in ({9: RtuFault.SILENT}, {}, {}) * 4:
+        bay.fake.faults = fault | dict.fromkeys((1, 2, 3), RtuFault.SILENT)
+        await bay.poll()
+    assert {one.unit for one in bay.fake.asked} == {1, 2, 3, 9}
+
+
+async def test_one_lost_answer_costs_two_polls_though_they_come_a_little_early(bay: Bay) -> None:
+    await bay.poll()
+    bay.fake.faults = {3: RtuFault.SILENT}
+    await bay.poll()
+    bay.fake.faults = {}
+    await bay.poll()
+    assert bay.reasons()[3] == "no_reply"
+    await bay.poll(0.9)
+    assert bay.reasons() == WELL
+
+
 async def test_a_dead_bus_is_opened_again_and_its_modules_still_left_alone(bay: Bay) -> None:
     """A poll that heard nothing drops the port; what modules owe does not end with it."""
     bay.fake.faults = dict.fromkeys((1, 2, 3, 9), RtuFault.SILENT)
