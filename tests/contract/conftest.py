@@ -1,5 +1,6 @@
 """Each kind of link, for the one suite that all of them must pass."""
 
+import asyncio
 from collections.abc import AsyncIterator
 from pathlib import Path
 
@@ -15,10 +16,16 @@ from tests.virtual_clock import VirtualClock, settle
 async def stand(request: pytest.FixtureRequest, tmp_path: Path) -> AsyncIterator[Stand]:
     """A link and its other side, both well; of the kind a test names, else each in turn."""
     made: Stand = request.param(tmp_path, VirtualClock())
+    troubled: list[str] = []
+    # Told by the loop to nobody but the log; nothing in a link may fail so.
+    asyncio.get_running_loop().set_exception_handler(
+        lambda _loop, context: troubled.append(f"{context['message']}: {context.get('exception')}")
+    )
     await made.start()
     yield made
     await made.stop()
     await settle()
+    assert troubled == []
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from pathlib import Path
 
-from drivers.base import LinkDown
+from drivers.base import BadReply, LinkDown
 from drivers.gpio.device import open_link
 from drivers.gpio.fake import FakeChip
 from drivers.gpio.registers import GpioSettings, OutputSettings, PointSettings
@@ -12,7 +12,7 @@ from tests.virtual_clock import VirtualClock, settle
 
 LINES = {"start_button": 4, "here_button": 5, "estop_ok": 6}
 DEAF, CHATTER, BUSY, STUCK = "deaf", "chatter", "busy", "stuck"
-EDGES = 40
+OUTPUT_LINE = 7
 
 
 IMPOSSIBLE = {
@@ -23,6 +23,7 @@ IMPOSSIBLE = {
 TROUBLES = {
     "edges get lost": trouble(DEAF, "late reply"),
     "contacts that chatter": trouble(CHATTER, "garbage", "failure"),
+    "the output's level does not follow": trouble(STUCK, "refusal", write=BadReply),
     "another program took the pins": trouble(BUSY, "refusal", "link_down", write=LinkDown),
 }
 FIRST = {"start_button": 0.0, "here_button": 0.0, "estop_ok": 1.0}
@@ -35,7 +36,7 @@ class GpioStand(Stand):
     output = True
     first = FIRST
     waits = None
-    offers = frozenset({DEAF, CHATTER, BUSY})
+    offers = frozenset({DEAF, CHATTER, BUSY, STUCK})
     impossible = IMPOSSIBLE
     troubles = TROUBLES
 
@@ -50,7 +51,7 @@ class GpioStand(Stand):
             "pins",
             GpioSettings(chip="/dev/made-up", stretch_s=0.0),
             {name: PointSettings(line=line) for name, line in LINES.items()},
-            {OUTPUT: OutputSettings(line=7, token=TOKEN, toggled=True)},
+            {OUTPUT: OutputSettings(line=OUTPUT_LINE, token=TOKEN, toggled=True)},
             self.clock,
             request=self.chip.request,
         )
@@ -67,18 +68,18 @@ class GpioStand(Stand):
             self.chip.drive(LINES[name], high=value == 1.0)
 
     def misbehave(self, how: str) -> None:
-        match self.troubles[how].fault:
-            case "deaf":
-                self.chip.deaf = set(LINES.values())
-            case "chatter":
-                self._chattering = True
-            case "busy":
-                self.chip.unplug()
-                self.chip.replug()
-                self.chip.busy = True
+        fault = self.troubles[how].fault
+        self._chattering = fault == CHATTER
+        self.chip.deaf = set(LINES.values()) if fault == DEAF else set()
+        self.chip.stuck = {OUTPUT_LINE} if fault == STUCK else set()
+        if fault == BUSY:  # quicker than we, when the chip was away for a moment
+            self.chip.unplug()
+            self.chip.replug()
+            self.chip.busy = True
 
     def well(self) -> None:
-        self.chip.deaf, self.chip.busy, self._chattering = set(), False, False
+        self.chip.deaf, self.chip.stuck = set(), set()
+        self.chip.busy = self._chattering = False
 
     async def talk(self) -> None:
         while True:

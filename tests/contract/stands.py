@@ -54,6 +54,11 @@ class Trouble:
     reasons: frozenset[str]
     write: type[DriverError] | None = None
 
+    @property
+    def of_readings(self) -> bool:
+        """Not of outputs alone."""
+        return bool(self.reasons) or self.write is None
+
 
 def trouble(
     fault: object, kind: str, *reasons: str, write: type[DriverError] | None = None

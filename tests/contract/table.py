@@ -48,9 +48,14 @@ which is shorter. Nothing here was tried on a maker's module."""
 def all_seen() -> list[Seen]:
     """Every trouble of every kind of link, made to happen."""
     story_in("cure", 1.0)  # once, before anybody else needs it
-    cases = [(stand, done) for stand in STANDS for done in (*stand.troubles, UNPLUGGED)]
+    cases = [(stand, done) for stand in STANDS for done in done_to(stand)]
     with ThreadPoolExecutor(AT_ONCE) as pool:
         return list(pool.map(lambda case: seen(*case), cases))
+
+
+def done_to(stand: type[Stand]) -> list[str]:
+    """What can be done to the readings of one kind of link."""
+    return [*(how for how, what in stand.troubles.items() if what.of_readings), UNPLUGGED]
 
 
 def document(rows: Sequence[Seen]) -> str:

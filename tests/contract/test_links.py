@@ -11,6 +11,7 @@ from drivers.base import DeviceClosed, LinkDown
 from drivers.kinds import kinds
 from tests.contract.all_stands import STANDS
 from tests.contract.stands import GUARD_S, KINDS_OF_TROUBLE, OUTPUT, TOKEN, Stand, moment
+from tests.leftovers import held
 from tests.virtual_clock import NS_PER_S, settle
 
 # Of the link; the instrument's own come with a new time.
@@ -45,6 +46,12 @@ on_serial_ports = pytest.mark.parametrize(
     ids=lambda one: one.kind,
     indirect=True,
 )
+
+
+def threads_and_files() -> int:
+    """How many this process has now."""
+    now = held()
+    return len(now.threads) + len(now.files)
 
 
 def test_every_kind_of_link_has_its_stand() -> None:
@@ -94,7 +101,7 @@ async def test_each_trouble_becomes_its_reason_and_heals(stand: Stand, how: str)
         last_ns = stand.clock.now_ns() + round(stand.older_s * NS_PER_S)
         stand.misbehave(how)
         await stand.pass_s(4)  # a board's silence is told after 3 s
-        seen = set()
+        seen, kept = set(), threads_and_files()
         for _ in range(LASTS_S):
             await stand.pass_s(1)
             seen |= stand.reasons()
@@ -102,6 +109,7 @@ async def test_each_trouble_becomes_its_reason_and_heals(stand: Stand, how: str)
                 if wanted <= LINK_REASONS:
                     assert sample.at_ns <= last_ns
         assert seen == wanted
+        assert threads_and_files() <= kept + 1  # a connection may just be made anew
         stand.well()
         await stand.pass_s(stand.heals_s)
         assert stand.good()

@@ -271,6 +271,8 @@ def _whole_number(text: bytes) -> float | None:
 @asynccontextmanager
 async def _running(link: Link) -> AsyncIterator[None]:
     task = asyncio.create_task(link.run())
-    yield
-    task.cancel()
-    await asyncio.gather(task, return_exceptions=True)
+    try:
+        yield
+    finally:
+        task.cancel()
+        await asyncio.gather(task, return_exceptions=True)

@@ -5,9 +5,9 @@ from pathlib import Path
 import pytest
 
 from tests.contract.all_stands import STANDS
-from tests.contract.cure import HEALED_S_MAX, UNPLUGGED, Seen
+from tests.contract.cure import HEALED_S_MAX, Seen
 from tests.contract.stands import Stand
-from tests.contract.table import all_seen, document
+from tests.contract.table import all_seen, document, done_to
 
 PAGE = Path(__file__).parents[2] / "docs" / "wire-faults.md"
 # `link.stale`: 5 s and 15 s, told in the first frame after them.
@@ -31,7 +31,7 @@ def test_every_wire_heals(rows: list[Seen]) -> None:
 @pytest.mark.parametrize("kind", STANDS, ids=lambda stand: stand.kind)
 def test_every_trouble_is_told(rows: list[Seen], kind: type[Stand]) -> None:
     told = [row.done for row in rows if row.kind == kind.kind]
-    assert told == [*kind.troubles, UNPLUGGED]
+    assert told == done_to(kind)
 
 
 def test_heat_is_taken_away_only_while_nothing_is_read(rows: list[Seen]) -> None:
