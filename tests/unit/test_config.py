@@ -4,6 +4,7 @@ All rigs, figures and addresses are invented.
 """
 
 import copy
+import datetime
 import re
 import subprocess
 import sys
@@ -16,8 +17,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import BaseModel
 
-from daemon.config import ConfigError, ConfigFile, _judged, load
+from daemon.config import ConfigError, ConfigFile, _judged, _rig, load
+from drivers.kinds import kinds
+from drivers.sensors import SENSORS
 from rules.limits import Limits
+from tests.virtual_clock import VirtualClock
 
 ROOT = Path(__file__).parents[2]
 EXAMPLE = (ROOT / "deploy" / "curehold.example.toml").read_text(encoding="utf-8")
@@ -306,6 +310,10 @@ JUNK = st.one_of(
     st.text(max_size=8),
     st.lists(st.integers(), max_size=2),
     st.dictionaries(st.text(max_size=5), st.integers(), max_size=2),
+    st.lists(st.just({}), max_size=1),
+    st.dates(),
+    st.datetimes(),
+    st.sampled_from(["", "\0", "../x", datetime.time(1, 2), {"module": 3}, {"1": {}}]),
 )
 
 
@@ -318,15 +326,35 @@ def places(table: dict[str, Any], above: tuple[str, ...] = ()) -> list[tuple[str
     return found
 
 
-PLAIN = tomllib.loads(EXAMPLE)
-PLACES = places(PLAIN)
+WHOLE = {
+    path.name: tomllib.loads(path.read_text(encoding="utf-8"))
+    for path in (
+        ROOT / "deploy" / "curehold.example.toml",
+        ROOT / "deploy" / "curehold.bus.example.toml",
+        ROOT / "tests" / "data" / "every_wire.toml",
+    )
+}
+CHANGES = {
+    name: st.lists(st.tuples(st.sampled_from(places(raw)), JUNK), min_size=1, max_size=4)
+    for name, raw in WHOLE.items()
+}
 
 
+def test_every_kind_of_link_and_of_sensor_is_mutilated():
+    raw = WHOLE["every_wire.toml"]
+    assert {link["kind"] for link in raw["links"].values()} == set(kinds())
+    (rig,) = raw["rigs"].values()
+    signals = {entry["sensor"]["signal"] for entry in rig["channels"].values() if "sensor" in entry}
+    assert signals == set(SENSORS)
+    assert _judged(raw, ROOT)[1] == []
+
+
+@pytest.mark.parametrize("name", WHOLE)
 @settings(max_examples=60, deadline=None)
-@given(st.lists(st.tuples(st.sampled_from(PLACES), JUNK), min_size=1, max_size=4))
-def test_no_mutilation_of_the_example_raises_anything_but_a_told_mistake(changes):
-    raw = copy.deepcopy(PLAIN)
-    for place, value in changes:
+@given(data=st.data())
+def test_no_mutilation_raises_anything_but_a_told_mistake(name, data):
+    raw = copy.deepcopy(WHOLE[name])
+    for place, value in data.draw(CHANGES[name]):
         table: Any = raw
         for part in place[:-1]:
             table = table.get(part) if isinstance(table, dict) else None
@@ -335,12 +363,17 @@ def test_no_mutilation_of_the_example_raises_anything_but_a_told_mistake(changes
         table.pop(place[-1], None)
         if value is not None:
             table[place[-1]] = value
-    _, found = _judged(raw, ROOT)
+    wiring, found = _judged(raw, ROOT)
     assert len(found) == len(set(found))
     assert all(line.isprintable() and ": " in line for line in found)
-    # What is found right can be used: the two models agree with the faults told.
+    # What is found right can be used: the models agree with the faults told.
     if not found:
-        ConfigFile.model_validate(raw)
+        for rig, table in ConfigFile.model_validate(raw).rigs.items():
+            assert _rig(rig, table, wiring).channels.keys() == table.channels.keys()
+        for link, one in wiring.links.items():
+            points, outputs = wiring.points(link), wiring.outputs_of(link)
+            opened = one.kind.open(link, one.settings, points, outputs, VirtualClock())
+            assert opened.snapshot().keys() == points.keys() | outputs.keys()
 
 
 @settings(max_examples=60, deadline=None)
