@@ -4,15 +4,18 @@ Every value moves each second of these tests, so that an old one is a wrong one.
 """
 
 import asyncio
+from contextlib import suppress
+from pathlib import Path
 
 import pytest
 
 from drivers.base import DeviceClosed, LinkDown
 from drivers.kinds import kinds
 from tests.contract.all_stands import STANDS
+from tests.contract.stand_modbus import RtuStand, TcpStand
 from tests.contract.stands import GUARD_S, KINDS_OF_TROUBLE, OUTPUT, TOKEN, Stand, moment
 from tests.leftovers import held
-from tests.virtual_clock import NS_PER_S, settle
+from tests.virtual_clock import NS_PER_S, VirtualClock, settle
 
 # Of the link; the instrument's own come with a new time.
 LINK_REASONS = {"never_read", "no_reply", "link_down", "bad_reply", "refused"}
@@ -215,6 +218,24 @@ async def test_closing_in_mid_request_ends_run(stand: Stand) -> None:
         async with asyncio.timeout(GUARD_S):
             await task
         assert stand.reasons() == {"link_down"}
+
+
+@pytest.mark.parametrize("kind", [RtuStand, TcpStand], ids=lambda stand: stand.kind)
+async def test_closing_does_not_wait_for_an_answer(kind: type[Stand], tmp_path: Path) -> None:
+    stand = kind(tmp_path, VirtualClock())
+    stand.timeout_s = 1.0
+    await stand.start()
+    assert stand.waits is not None
+    stand.misbehave(stand.waits)
+    poll = asyncio.ensure_future(stand.link.poll_once())
+    await settle()
+    assert not poll.done()
+    async with asyncio.timeout(stand.timeout_s / 2):
+        await stand.link.close()
+        with suppress(DeviceClosed):
+            await poll
+    assert stand.reasons() == {"link_down"}
+    await stand.stop()
 
 
 @where_a_poll_waits
