@@ -10,6 +10,8 @@ NS_PER_S = 1_000_000_000
 # A hand makes some ten presses a second, a loose or worn contact more.
 CHATTER_EDGES = 30
 CHATTER_NS = NS_PER_S
+# No finger lets go and presses again within this; a contact that bounces does.
+BOUNCE_NS = 50_000_000
 # One edge may come late; after two the relay outside has fallen, and edges that
 # began again would switch heat on with nobody having decided it.
 PERIODS_WITHOUT_MAX = 2.5
@@ -34,6 +36,10 @@ class Edge:
 class Switch:
     """One input: on until the later of its release and `stretch_ns` after its press.
 
+    Then it is off for `stretch_ns`, or presses that come quickly one after another would
+    look like one that is held: held `start_button` ends a trip. One that begins
+    meanwhile counts only if it is held beyond.
+
     Attributes:
         stretch_ns: how long a press shows at least, ns.
         on: its level, as last heard of.
@@ -44,7 +50,10 @@ class Switch:
     on: bool = False
     lost: int = 0
     _known: bool = False
-    _pressed_ns: int | None = None
+    _pressed_ns: int | None = None  # from when the press last counted shows
+    _released_ns: int = 0
+    _until_ns: int = 0  # a press that is over shows until then
+    _free_ns: int = 0  # and no other shows before
     _number: int | None = None
     _edges: deque[int] = field(default_factory=lambda: deque(maxlen=CHATTER_EDGES))
 
@@ -71,15 +80,28 @@ class Switch:
 
     def shows(self, now_ns: int) -> bool:
         """Whether it is on, or was pressed so recently that it still shows."""
-        recent = self._pressed_ns is not None and now_ns - self._pressed_ns < self.stretch_ns
-        return self.on or recent
+        counted = self._pressed_ns is None or now_ns >= self._pressed_ns
+        return (self.on and counted) or now_ns < self._until_ns
 
     def _take(self, now_ns: int, *, on: bool) -> None:
         if on and not self.on:
-            self._pressed_ns = now_ns
+            self._press(now_ns)
+        elif self.on and not on:
+            self._release(now_ns)
         if self.chatters(now_ns):
-            self._pressed_ns = None
+            self._pressed_ns, self._until_ns, self._free_ns = None, 0, 0
         self.on = on
+
+    def _press(self, now_ns: int) -> None:
+        bounced = self._pressed_ns is not None and now_ns - self._released_ns < BOUNCE_NS
+        if not bounced:
+            self._pressed_ns = max(now_ns, self._free_ns)
+
+    def _release(self, now_ns: int) -> None:
+        self._released_ns = now_ns
+        if self._pressed_ns is not None and now_ns >= self._pressed_ns:
+            self._until_ns = max(now_ns, self._pressed_ns + self.stretch_ns)
+            self._free_ns = self._until_ns + self.stretch_ns
 
 
 @dataclass(slots=True)

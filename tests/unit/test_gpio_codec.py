@@ -6,6 +6,8 @@ from pydantic import ValidationError
 from drivers.gpio import KINDS, GpioSettings, OutputSettings, PointSettings
 from drivers.gpio import kinds as gpio_kinds
 from drivers.gpio.codec import CHATTER_EDGES, Edge, Moving, Switch
+from rules.buttons import Button, follow
+from rules.frame import Frame, Quality, Reading, Reason
 
 S = 1_000_000_000
 STRETCH_S = 1.2
@@ -42,6 +44,55 @@ def pressed(at_s: float, until_s: float) -> Switch:
 )
 def test_on_until_the_later_of_release_and_stretch(until_s: float, seen_s: float, on: bool) -> None:
     assert pressed(1.0, until_s).shows(ns(seen_s)) is on
+
+
+@pytest.mark.parametrize("every_s", [0.1, 0.25, 0.33, 0.7, 1.0, 1.2, 1.3])
+def test_quick_presses_never_look_like_a_long_one(every_s: float) -> None:
+    """Held for 3 s, `start_button` ends a trip: hammered, it must not."""
+    made, button, frames = switch(), Button(down=False), []
+    changes = {round(1e3 * (1 + every_s * n / 2)): n % 2 == 0 for n in range(round(20 / every_s))}
+    for ms in range(round(10e3)):
+        if ms in changes:
+            made.edge(Edge("b", changes[ms], 0), ns(ms / 1e3))
+        if ms % 250 == 0:  # as the link polls
+            made.level(ns(ms / 1e3), on=made.on)
+        if ms % 1000 == 250 and not made.chatters(ns(ms / 1e3)):
+            reading = Reading(float(made.shows(ns(ms / 1e3))), Quality.GOOD, Reason.NONE, 0)
+            frame = Frame(
+                seq=0,
+                t_ns=ns(ms / 1e3),
+                wall_ns=0,
+                wall_trusted=True,
+                boot_id="b",
+                values={"start_button": reading},
+            )
+            edge = follow(button, frame, "start_button", frame.t_ns, long_s=3.0, forget_s=5.0)
+            button = edge.button
+            frames.append(edge)
+    assert not any(edge.held_long for edge in frames)
+    assert sum(edge.pressed for edge in frames) >= 3
+
+
+@pytest.mark.parametrize(
+    ("changes_s", "on_s", "off_s"),
+    [
+        # Bounces of 10 ms as it is pressed and let go: one press of 4 s.
+        ((1.0, 1.01, 1.02, 5.0, 5.01, 5.02), (1.0, 1.015, 2.5, 4.99), (5.1, 6.3)),
+        # A second one too soon is not counted,
+        ((1.0, 1.1, 2.3, 2.4), (1.0, 2.19), (2.2, 2.35, 3.45, 3.6)),
+        # unless it is held beyond; then it shows as any other.
+        ((1.0, 1.1, 2.3, 3.5), (2.1, 3.4, 4.59), (2.35, 3.39, 4.6)),
+    ],
+)
+def test_after_a_press_it_is_off_for_as_long(
+    changes_s: tuple[float, ...], on_s: tuple[float, ...], off_s: tuple[float, ...]
+) -> None:
+    for seen_s in (*on_s, *off_s):
+        made = switch()
+        for number, at_s in enumerate(changes_s):
+            if at_s <= seen_s:
+                made.edge(Edge("b", number % 2 == 0, number + 1), ns(at_s))
+        assert made.shows(ns(seen_s)) is (seen_s in on_s), seen_s
 
 
 def test_a_long_press_shows_as_long_as_it_lasts() -> None:
