@@ -5,47 +5,37 @@ own, and the same bytes travel. The pauses between two polls do not count.
 """
 
 import asyncio
-import gc
 import os
 import select
 import socket
-import statistics
-from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import (
-    AbstractAsyncContextManager,
     ExitStack,
     asynccontextmanager,
     contextmanager,
-    suppress,
 )
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from time import perf_counter_ns, process_time_ns
 
 import serial
 
 from daemon.clock import RealClock
-from drivers import serial_lines
-from drivers.base import Link
 from drivers.modbus import PointSettings, RtuSettings, TcpSettings, open_link
 from drivers.modbus.codec import plan, question
 from drivers.modbus.fake import frame as tcp_frame
 from drivers.modbus.fake_rtu import frame as rtu_frame
 from drivers.modbus.rtu_frames import answer_bytes
-from tests.bench import board, bus
+from tests.bench import board, bus, lines
 from tests.bench.bare import BareModbus
-from tests.bench.board import Board
 from tests.bench.figures import Row, to_bare
-from tests.bench.meter import NS_PER_US, pause
+from tests.bench.turns import ANSWER_S_MAX, Opened, Poll, Turn, check_all_read, nothing, turn
 from tests.bench.wire import served
 
 POLL_MS = 75  # of every contestant together, about, for the progress bar
-ANSWER_S_MAX = 5.0
 BAUD_RATE = 19200  # a pseudo-terminal has none; the silences of a bus come from it
 RTU_TO_TCP_BYTES = 4  # seven bytes before instead of one, and no checksum
-READ_BYTES = 4096
 # A module with eight thermocouples, one with four floats and eight inputs, four relays.
 POINTS = {
     **{
@@ -61,49 +51,6 @@ POINTS = {
 }
 UNITS = (1, 2, 3)
 READS = [request for requests in plan(POINTS).values() for request in requests]
-LINE_POINTS = {key: serial_lines.PointSettings(key=key) for key in board.VALUES}
-
-Poll = Callable[[], Awaitable[None]]
-Opened = Callable[[], AbstractAsyncContextManager[Poll]]
-
-
-@dataclass(frozen=True)
-class Turn:
-    """What one turn used.
-
-    Attributes:
-        cpu_us: of each poll.
-        wall_ms: how long a poll took, median.
-    """
-
-    cpu_us: float
-    wall_ms: float
-
-
-def nothing() -> None:
-    """What makes the other side speak where it only answers."""
-
-
-async def turn(opened: Opened, polls: int, before: Callable[[], None] = nothing) -> Turn:
-    """One contestant's turn; the first poll, which connects, does not count.
-
-    Args:
-        opened: the contestant.
-        polls: how many.
-        before: makes the other side speak; does not count.
-    """
-    took_ms, used_ns = [], 0
-    gc.collect()
-    async with opened() as poll:
-        for place in range(1 + polls):
-            before()
-            began_ns, cpu_ns = perf_counter_ns(), process_time_ns()
-            await poll()
-            if place:
-                used_ns += process_time_ns() - cpu_ns
-                took_ms.append((perf_counter_ns() - began_ns) / 1e6)
-            await pause()
-    return Turn(used_ns / NS_PER_US / polls, statistics.median(took_ms))
 
 
 @asynccontextmanager
@@ -112,7 +59,7 @@ async def linked(settings: TcpSettings | RtuSettings) -> AsyncIterator[Poll]:
     link = open_link("wire", settings, POINTS, {}, RealClock())
     try:
         yield link.poll_once
-        _check_all_read(link, len(READS) * link.statistics().polls)
+        check_all_read(link, len(READS) * link.statistics().polls)
     finally:
         await link.close()
 
@@ -178,106 +125,6 @@ async def by_port(path: str) -> AsyncIterator[Poll]:
         yield poll
 
 
-class HearingClock(RealClock):
-    """Real time, and word of each time it was asked for: a link asks when it hears a line."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.asked = asyncio.Event()
-
-    def now_ns(self) -> int:
-        """As ever."""
-        self.asked.set()
-        return super().now_ns()
-
-
-@asynccontextmanager
-async def lines_linked(told: Board) -> AsyncIterator[Poll]:
-    """Our link to a board, once it believes the board."""
-    settings = serial_lines.LinesSettings(device=told.path, form="key_value", lines_per_s_max=200)
-    clock = HearingClock()
-    link = serial_lines.open_link("board", settings, LINE_POINTS, {}, clock)
-    running = asyncio.create_task(link.run())
-    try:
-        async with asyncio.timeout(ANSWER_S_MAX):
-            while any(sample.quality != "good" for sample in link.snapshot().values()):
-                told.say()
-                await pause()
-        await pause()
-        failed = link.statistics().failures
-        unheard = told.said - link.statistics().requests
-
-        async def poll() -> None:
-            while link.statistics().requests + unheard < told.said:
-                clock.asked.clear()
-                await clock.asked.wait()
-
-        yield poll
-        _check_all_read(link, told.said - unheard, failed)
-    finally:
-        running.cancel()
-        with suppress(asyncio.CancelledError):
-            await running
-        await link.close()
-
-
-@asynccontextmanager
-async def lines_split(told: Board) -> AsyncIterator[Poll]:
-    """A port's file descriptor watched by the event loop; split and float, nothing checked."""
-    loop = asyncio.get_running_loop()
-    said, lines, rest, heard = told.said, 0, b"", asyncio.Event()
-    with serial.Serial(told.path) as port:
-        fd = port.fileno()
-
-        def readable() -> None:
-            nonlocal lines, rest
-            *whole, rest = (rest + os.read(fd, READ_BYTES)).split(b"\n")
-            for line in whole:
-                _floats(line)
-                lines += 1
-            heard.set()
-
-        async def poll() -> None:
-            while lines < told.said - said:
-                heard.clear()
-                await heard.wait()
-
-        loop.add_reader(fd, readable)
-        try:
-            yield poll
-        finally:
-            loop.remove_reader(fd)
-
-
-@asynccontextmanager
-async def lines_by_library(told: Board) -> AsyncIterator[Poll]:
-    """pyserial's readline, as its documentation uses it; split and float, nothing checked."""
-    with serial.Serial(told.path, timeout=ANSWER_S_MAX) as port:
-
-        async def poll() -> None:
-            if len(_floats(port.readline())) != len(board.VALUES):
-                raise RuntimeError("the board does not send its lines; look for its error above")
-
-        yield poll
-
-
-def _floats(line: bytes) -> dict[bytes, float]:
-    """The values of a line, its number and its checksum left out."""
-    pairs = (field.split(b"=") for field in line.split()[1:-1])
-    return {key: float(text) for key, text in pairs}
-
-
-def _check_all_read(link: Link, requests: int, failed: int = 0) -> None:
-    counts = link.statistics()
-    good = all(sample.quality == "good" for sample in link.snapshot().values())
-    if (counts.requests, counts.failures) != (requests, failed) or not good:
-        raise RuntimeError(
-            f"{counts.requests} reads with {counts.failures} failures are not {requests} with "
-            f"{failed}, so the bare libraries would not do the same work; look at what the link "
-            "does now, or try again on a quieter machine"
-        )
-
-
 @dataclass(frozen=True)
 class Wire:
     """One wire and those who take turns on it.
@@ -332,13 +179,13 @@ def _wires(folder: Path) -> Iterator[tuple[Wire, ...]]:
             ),
             Wire(
                 "serial lines",
-                len(LINE_POINTS),
-                partial(lines_linked, told),
-                ("pyserial", partial(lines_by_library, told)),
-                ("port", partial(lines_split, told)),
+                len(lines.POINTS),
+                partial(lines.linked, told),
+                ("pyserial", partial(lines.by_library, told)),
+                ("port", partial(lines.split, told)),
                 told.say,
-                note=f"{len(LINE_POINTS)} readings a line, one line after the other; port: read, split "
-                "and float, no checksum; pyserial: its readline, then the same",
+                note=f"{len(lines.POINTS)} readings a line, one line after the other; port: read, "
+                "split and float, no checksum; pyserial: its readline, then the same",
             ),
         )
 

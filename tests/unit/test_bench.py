@@ -22,10 +22,11 @@ from hypothesis import strategies as st
 
 from drivers.modbus import RtuSettings
 from drivers.serial_lines.fake import board_line
-from tests.bench import bus, wires
+from tests.bench import bus, lines, wires
 from tests.bench.__main__ import main
 from tests.bench.board import VALUES, board
 from tests.bench.figures import percentile, shown, to_bare
+from tests.bench.turns import turn
 from tests.bench.wire import served
 
 ROOT = Path(__file__).parents[2]
@@ -177,16 +178,14 @@ async def test_a_link_that_does_not_read_all_is_not_compared(tmp_path):
                 await poll()
 
 
-@pytest.mark.parametrize(
-    "contestant", [wires.lines_linked, wires.lines_split, wires.lines_by_library]
-)
+@pytest.mark.parametrize("contestant", [lines.linked, lines.split, lines.by_library])
 async def test_each_waits_for_the_line_that_was_told(tmp_path, contestant):
     with board(tmp_path / "board") as told:
         async with contestant(told) as poll:
             before = told.said
-            await wires.turn(partial(nullcontext, poll), 3, told.say)
+            await turn(partial(nullcontext, poll), 3, told.say)
             assert told.said == before + 4
-            if contestant is not wires.lines_by_library:  # that one waits as long as it reads
+            if contestant is not lines.by_library:  # that one waits as long as it reads
                 told.said += 1
                 with pytest.raises(TimeoutError):
                     async with asyncio.timeout(0.1):
@@ -196,7 +195,7 @@ async def test_each_waits_for_the_line_that_was_told(tmp_path, contestant):
 
 def test_floats_of_a_line_are_the_boards_values():
     line = board_line("key_value", 7, VALUES)
-    assert wires._floats(line) == {key.encode(): float(text) for key, text in VALUES.items()}
+    assert lines.floats(line) == {key.encode(): float(text) for key, text in VALUES.items()}
 
 
 async def test_the_poll_that_connects_is_not_measured():
@@ -209,7 +208,7 @@ async def test_the_poll_that_connects_is_not_measured():
 
         yield poll
 
-    await wires.turn(opened, 3)
+    await turn(opened, 3)
     assert polled == [0, 1, 2, 3]
 
 
