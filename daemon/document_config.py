@@ -6,8 +6,8 @@ import sys
 from collections.abc import Iterator, Mapping
 from enum import StrEnum
 from pathlib import Path
-from types import NoneType
-from typing import Any, Literal, TypeVar, get_args, get_origin
+from types import NoneType, UnionType
+from typing import Any, Literal, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
@@ -34,7 +34,8 @@ HEAD = """\
 
 Generated from the models by `python -m daemon.document_config`; do not edit.
 
-One TOML file, UTF-8. `deploy/curehold.example.toml` is a whole one to begin from.
+One TOML file, UTF-8. `deploy/curehold.example.toml` is a whole one to begin from, for
+modules on the network; `deploy/curehold.bus.example.toml` has a serial bus and a board.
 `curehold check --config FILE` tells every mistake at once, each with file, key,
 what is wrong and what would be right, and then reads every channel once;
 `--offline` leaves the wires alone. A file with a mistake is not used at all: exit
@@ -45,6 +46,18 @@ The unit is the end of a key's name: `_c` °C, `_kpa` kPa gauge, `_s` seconds,
 digits and hyphens. Relative paths count from the file's folder. There is no
 reloading while running: a changed file counts from the next start, and the record
 says from which frame on.
+
+| to say | look for |
+|---|---|
+| how a wire is reached, and how often it is read | `[links.NAME]` with the wire's `kind` |
+| what a module on a bus is | `[links.NAME.units.ADDRESS]` |
+| rig, bags, set points, time at temperature | `[rigs.NAME.facts]` |
+| where a value or a switch is read | `[rigs.NAME.channels.CHANNEL]`, then its part for the `kind` |
+| what mV, ohm, mA or V mean | `.sensor` and `.cold_junction` below the channel |
+| how an instrument tells its state | `.condition` below the channel |
+| what was seen when a sensor was compared | `.correction` below the channel |
+| where a relay, a lamp, the horn is | `[rigs.NAME.outputs.OUTPUT]`, then its part for the `kind` |
+| when something is told, or heat goes | `[rigs.NAME.limits....]`, one section a hazard |
 
 Defaults are starting points from common practice; where a source exists, the
 module named beside the section says it. Data sheets, the tyre maker and local
@@ -61,6 +74,7 @@ SUFFIXES = {
     "_c": "°C",
     "_h": "h",
     "_m": "m",
+    "_ms": "ms",
     "_s": "s",
     "_s_max": "s",
     "_share": "share of 1",
@@ -132,7 +146,8 @@ def _rig_sections() -> Iterator[str]:
         "What is fitted, one section a channel. A channel without a section is not fitted: it\n"
         "is not judged and shown as such, never taken for healthy. No two may read one place,\n"
         "but for `ambient_c`, `supply_kpa` and `mains_ok`, which rigs may share. `link` names\n"
-        "the link; the other keys depend on its kind.\n"
+        "the link; the other keys depend on its kind. A switch must come as 0 or 1: any other\n"
+        "number is bad.\n"
     )
     yield from _channels()
     yield from _place_sections("channels.CHANNEL", {n: k.point for n, k in kinds().items()})
@@ -357,6 +372,8 @@ def _kind(annotation: Any) -> str:  # any type a field may have
     arguments = [item for item in get_args(annotation) if item is not NoneType]
     if get_origin(annotation) is Literal:
         return " or ".join(f'"{item}"' for item in arguments)
+    if get_origin(annotation) in (Union, UnionType):
+        return " or ".join(dict.fromkeys(_kind(item) for item in arguments))
     if arguments:
         return _kind(arguments[0])
     if isinstance(annotation, type) and issubclass(annotation, StrEnum):

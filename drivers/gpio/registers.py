@@ -66,12 +66,14 @@ class PointSettings(LineSettings):
     """One switch to be read.
 
     Attributes:
-        bias: `pull_up`, `pull_down` or `none` for a line that is driven.
+        bias: `pull_up` for a contact to ground, `pull_down` for one to the supply,
+            `none` for a line that is driven both ways. Open and without it a line
+            floats, and may read as a button that is pressed.
         stretch_s: the link's, unless given here. 0 for a contact that is on for
             hours: stretched, one that chatters would look closed.
     """
 
-    bias: Bias = "none"
+    bias: Bias
     stretch_s: float | None = Field(default=None, ge=0, le=5)
 
 

@@ -50,7 +50,7 @@ class GpioStand(Stand):
         self.link = open_link(
             "pins",
             GpioSettings(chip="/dev/made-up", stretch_s=0.0),
-            {name: PointSettings(line=line) for name, line in LINES.items()},
+            {name: PointSettings(line=line, bias="none") for name, line in LINES.items()},
             {OUTPUT: OutputSettings(line=OUTPUT_LINE, token=TOKEN, toggled=True)},
             self.clock,
             request=self.chip.request,

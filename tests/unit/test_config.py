@@ -408,6 +408,12 @@ def test_every_key_is_documented():
             assert told, f"{model.__name__}.{name}"
 
 
+def test_the_document_tells_every_type_a_key_may_have():
+    text = (ROOT / "docs" / "configuration.md").read_text(encoding="utf-8")
+    assert text.count("| `line` |  | must be given | whole number or text |") == 2  # read, written
+    assert "| `debounce_ms` | ms | 20 | whole number, ≥ 0, ≤ 500 |" in text
+
+
 def test_the_document_is_fresh():
     made = subprocess.run(
         [sys.executable, "-m", "daemon.document_config"],

@@ -258,14 +258,14 @@ def test_a_permit_on_a_pin_must_move(name: str, toggled: bool, refused: bool) ->
 def test_contacts_that_stand_are_not_stretched(
     name: str, stretch_s: float | None, refused: bool
 ) -> None:
-    point = PointSettings(line=4, stretch_s=stretch_s)
+    point = PointSettings(line=4, bias="none", stretch_s=stretch_s)
     found = list(KIND.faults(CHIP, {name: point}, {}))
     assert any("would look closed" in fault for fault in found) is refused
     assert len(found) == refused
 
 
 def test_too_many_lines() -> None:
-    points = {f"bay-1/{line}": PointSettings(line=line) for line in range(65)}
+    points = {f"bay-1/{line}": PointSettings(line=line, bias="none") for line in range(65)}
     assert "at most 64" in next(iter(KIND.faults(CHIP, points, {})))
     del points["bay-1/0"]
     assert list(KIND.faults(CHIP, points, {})) == []
@@ -294,5 +294,5 @@ def test_settings_say_what_is_wrong() -> None:
 
 
 def test_the_same_line_twice_is_found() -> None:
-    assert set(KIND.claims(PointSettings(line=4))) == set(KIND.claims(output(line=4)))
+    assert set(KIND.claims(PointSettings(line=4, bias="none"))) == set(KIND.claims(output(line=4)))
     assert KIND.place(output(line="HORN")) == "line HORN"

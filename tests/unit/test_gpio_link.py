@@ -16,7 +16,7 @@ BUTTON, ESTOP, LAMP, PERMIT = (
     f"bay-1/{name}" for name in ("start_button", "estop_ok", "release_permit", "heat_permit")
 )
 POINTS = {
-    BUTTON: PointSettings(line=4),
+    BUTTON: PointSettings(line=4, bias="none"),
     ESTOP: PointSettings(line=17, inverted=True, bias="pull_up", stretch_s=0.0),
 }
 OUTPUTS = {

@@ -250,6 +250,12 @@ MISTAKES = {
         "rigs.bay-4.channels.bag_inner_kpa.sensor.signal = 'pt100': gives °C and this channel is "
         "in kPa; correct signal",
     ),
+    "a pin that would float": (
+        swapped('{ link = "bus", unit = 2, input = "2" }', '{ link = "pins", line = 4 }')
+        + '\n[links.pins]\nkind = "gpio"\nchip = "/dev/gpiochip0"\n',
+        "rigs.bay-4.channels.here_button.bias: missing; add it, docs/configuration.md says what "
+        "it is",
+    ),
     "no link": (
         swapped('link = "bus"\nunit = 1\ninput = "1"', 'unit = 1\ninput = "1"'),
         f"{PAD}.link: missing; add it, docs/configuration.md says what it is",
@@ -370,10 +376,18 @@ SHORT = "rigs.bay-4.channels.here_button: shows a press for stretch_s = "
 @pytest.mark.parametrize(
     ("button", "period_s", "told"),
     [
-        ("line = 4", 1.0, None),
-        ("line = 4", 1.2, f"{SHORT}1.2 and a frame comes every frame_period_s = 1.2"),
-        ("line = 4, stretch_s = 3.0", 2.0, None),
-        ("line = 4, stretch_s = 0.0", 1.0, f"{SHORT}0 and a frame comes every frame_period_s = 1"),
+        ('line = 4, bias = "none"', 1.0, None),
+        (
+            'line = 4, bias = "none"',
+            1.2,
+            f"{SHORT}1.2 and a frame comes every frame_period_s = 1.2",
+        ),
+        ('line = 4, bias = "none", stretch_s = 3.0', 2.0, None),
+        (
+            'line = 4, bias = "none", stretch_s = 0.0',
+            1.0,
+            f"{SHORT}0 and a frame comes every frame_period_s = 1",
+        ),
     ],
 )
 def test_a_short_press_shows_in_a_frame(
