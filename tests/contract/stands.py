@@ -18,7 +18,7 @@ from tests.virtual_clock import NS_PER_S, VirtualClock, settle
 
 GUARD_S = 20.0
 TERMINALS_MAX = 64
-TIMEOUT_S, MOMENT_S = 0.05, 0.001
+TIMEOUT_S, MOMENT_S = 0.1, 0.001
 OUTPUT = "heat_permit"
 TOKEN = "bay-1"
 PADS_AND_BAGS = {

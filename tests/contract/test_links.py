@@ -19,7 +19,7 @@ from tests.virtual_clock import NS_PER_S, VirtualClock, settle
 
 # Of the link; the instrument's own come with a new time.
 LINK_REASONS = {"never_read", "no_reply", "link_down", "bad_reply", "refused"}
-LASTS_S = 6
+LASTS_S = 4
 
 of_each_kind = pytest.mark.parametrize("kind", STANDS, ids=lambda stand: stand.kind)
 with_output = pytest.mark.parametrize(
