@@ -101,7 +101,8 @@ def show_channels(config: Config, *, as_json: bool, offline: bool) -> int:
         for remark in remarks:
             say_wrapped(remark, indent="", hang="  ")
         also = " What else is wrong is told above." if faults or remarks else ""
-        say(f"{len(rows)} read, {f'{bad} of them not' if bad else 'all'} good." + also)
+        read = f"{len(rows)} read, {f'{bad} of them not' if bad else 'all'} good."
+        say_wrapped(read + also, indent="", hang="  ")
     return 1 if bad or faults or remarks else 0
 
 
@@ -156,19 +157,21 @@ def _rows(config: Config, samples: Mapping[str, Sample]) -> Iterator[dict[str, o
             place = config.links[channel.link].kind.place(channel.point)
             read = sample_of(key, channel, samples)
             row = _row((rig.name, name), read, (channel.link, place))
-            yield row | _signal(channel, samples[key])
+            yield row | _signal(channel, samples[key], samples.get(f"{key}.cold_junction"))
         for name, output in rig.outputs.items():
             place = config.links[output.link].kind.place(output.output)
             read = samples[f"{rig.name}/{name}"]
             yield _row((rig.name, name), read, (output.link, place))
 
 
-def _signal(channel: ChannelConfig, sample: Sample) -> dict[str, object]:
+def _signal(channel: ChannelConfig, sample: Sample, terminals: Sample | None) -> dict[str, object]:
     """What came over the wire, for whoever looks for a fault in the wiring."""
     if channel.sensor is None:
         return {"signal": "", "correction": _corrected_on(channel)}
     unit = SIGNAL_UNITS[channel.sensor.signal]
     shown = "-" if sample.value is None else f"{sample.value:.4g} {unit}"
+    if terminals is not None:  # ten times too much or too little looks like a value, but not here
+        shown += " at " + ("-" if terminals.value is None else f"{terminals.value:.1f} °C")
     return {"signal": shown, "correction": _corrected_on(channel)}
 
 

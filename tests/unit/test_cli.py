@@ -12,6 +12,7 @@ from daemon.config import load
 from daemon.control import ControlServer
 from daemon.tools import check as check_module
 from daemon.tools.check import heat_words, misplaced_packages
+from drivers.linux_iio.fake import FakeSysfs
 from drivers.modbus.fake import FakeServer, Fault
 from rules.events import CommandAnswered
 from rules.frame import Command
@@ -322,6 +323,7 @@ async def test_check_ends_also_where_a_link_does_not(
 ) -> None:
     quiet_logs(monkeypatch)
     monkeypatch.setattr(check_module, "LINK_S_MAX", 0.05)
+    monkeypatch.setenv("COLUMNS", str(NARROW))
     fake = FakeServer(on_the_wire())
     fake.faults = dict.fromkeys((1, 2, 3), Fault.SILENT)
     await fake.start()
@@ -332,7 +334,9 @@ async def test_check_ends_also_where_a_link_does_not(
         code = await asyncio.to_thread(cli.main, ["check", "--config", str(config)])
     finally:
         await fake.stop()
-    out = " ".join(capsys.readouterr().out.split())
+    told = capsys.readouterr().out
+    assert max(map(len, told.splitlines())) <= NARROW
+    out = " ".join(told.split())
     assert code == CODE_FOUND
     assert "link modules: not read to its end within 0.05 s; " in out
     assert "19 read, 19 of them not good. What else is wrong is told above." in out
@@ -347,6 +351,66 @@ def test_check_of_a_module_that_is_not_there_ends_and_says_so(
     assert code == CODE_FOUND
     assert "link down" in out
     assert "19 read, 19 of them not good." in out
+
+
+BOARD = """
+site = "workshop"
+[links.board]
+kind = "linux_iio"
+sysfs = "SYSFS"
+[rigs.bay-2.facts]
+air_mode = "relieving"
+bag_max_kpa = 345.0
+cutout_c = 165.0
+[rigs.bay-2.channels.pad_inner_c]
+link = "board"
+device = "pads"
+attribute = "in_voltage0"
+sensor = { signal = "thermocouple", type = "K" }
+cold_junction = { device = "pads", attribute = "in_temp0" }
+correction = { on = 2026-10-01, zero_reads = 1.0 }
+[rigs.bay-2.channels.tyre_wall_c]
+link = "board"
+device = "pads"
+attribute = "in_resistance0"
+sensor = { signal = "pt100" }
+"""
+
+
+@pytest.mark.usefixtures("installed")
+@pytest.mark.parametrize(("terminals", "shown"), [("25000", "25.0 °C"), ("none", "-")])
+def test_check_shows_what_a_value_is_made_of(
+    said: Console,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    terminals: str,
+    shown: str,
+) -> None:
+    monkeypatch.setenv("COLUMNS", "120")
+    tree = FakeSysfs(tmp_path / "sys")
+    # Type K, 140 °C less 25 °C: 4.734 mV (NIST ITS-90); a Pt100 of 109.73 ohm: 25 °C (IEC 60751).
+    tree.plug(
+        "iio",
+        0,
+        "pads",
+        {
+            "in_voltage0_raw": "4734",
+            "in_voltage0_scale": "0.001",
+            "in_resistance0_raw": "10973",
+            "in_resistance0_scale": "0.01",
+            "in_temp0_input": terminals,
+        },
+    )
+    config = tmp_path / "board.toml"
+    config.write_text(BOARD.replace("SYSFS", str(tree.root)))
+    code, out, _ = said("check", "--config", config)
+    pad = re.search(
+        r"(?m)^pad_inner_c +(\S+(?: °C)?) +4\.734 mV at (\S+(?: °C)?) +2026-10-01 ", out
+    )
+    assert pad is not None, out
+    assert pad.groups() == (("139.0 °C" if terminals == "25000" else "-"), shown)
+    assert code == (CODE_OK if terminals == "25000" else CODE_FOUND)
+    assert re.search(r"(?m)^tyre_wall_c +25\.0 °C +109\.7 ohm +good +board ", out)
 
 
 def test_check_says_what_it_can_do_about_the_heat(tmp_path: Path) -> None:
