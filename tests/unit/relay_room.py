@@ -55,7 +55,7 @@ class Room:
 
     def wire(self, settings: dict[str, Any]) -> PollSettings:
         """The settings of a link over the wire the modules are on."""
-        whole = {"timeout_s": 0.1, "units": UNITS} | settings
+        whole = {"timeout_s": 0.2, "units": UNITS} | settings
         if isinstance(self.fake, FakeServer):
             at: dict[str, Any] = {"host": "127.0.0.1", "port": self.fake.port}
             return TcpSettings.model_validate(at | whole)
