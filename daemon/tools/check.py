@@ -13,7 +13,7 @@ from daemon.inputs import sample_of
 from daemon.tools.broker import broker_faults
 from daemon.tools.show import complain, say, say_json, say_wrapped, table
 from daemon.wiring import ChannelConfig
-from drivers.base import Sample
+from drivers.base import Link, Sample
 from drivers.sensors import SIGNAL_UNITS
 from rules.channels import BY_NAME, OUTPUTS_BY_NAME, Kind
 
@@ -58,10 +58,24 @@ async def read_once(config: Config) -> tuple[dict[str, Sample], list[str]]:
                     "or the network plug, put it back and try again"
                 )
             found |= link.snapshot()
-            remarks += link.remarks()
+            remarks += _remarks(name, link)
         finally:
             await link.close()
     return found, remarks
+
+
+def _remarks(name: str, link: Link) -> Iterator[str]:
+    """What the link remarks, by its name, and that it is not there if nothing else says so."""
+    said = link.remarks()
+    own = f"link {name}: "
+    yield from (remark if remark.startswith(own) else own + remark for remark in said)
+    if {sample.reason for sample in link.snapshot().values()} == {"link_down"} and not any(
+        remark.startswith(own) for remark in said
+    ):
+        yield (
+            f"{own}no connection; check its power, plug and cable, its settings, and that no other "
+            "program, a running daemon too, holds the port"
+        )
 
 
 def show_channels(config: Config, *, as_json: bool, offline: bool) -> int:

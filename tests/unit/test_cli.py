@@ -310,7 +310,10 @@ async def test_check_tells_what_no_reading_can(
     finally:
         await fake.stop()
     remarks = [row["remark"] for row in json_lines(capsys.readouterr().out) if "remark" in row]
-    told = "unit 3: its communication time-out, holding 16, reads 0 (0 s) and should read 50 (5 s)"
+    told = (
+        "link modules: unit 3: its communication time-out, holding 16, reads 0 (0 s) and should "
+        "read 50 (5 s)"
+    )
     assert (told in " ".join(out.split())) is (code == CODE_FOUND)
     assert ("What else is wrong is told above." in out) is (code == CODE_FOUND)
     assert len(remarks) == (code == CODE_FOUND)
@@ -346,10 +349,22 @@ async def test_check_ends_also_where_a_link_does_not(
 def test_check_of_a_module_that_is_not_there_ends_and_says_so(
     said: Console, tmp_path: Path
 ) -> None:
-    config = shop(tmp_path, **{'"192.0.2.10"': '"127.0.0.1"', "port = 502\n": "port = 9\n"})
+    unused = (
+        '[links.unused]\nkind = "modbus_tcp"\nhost = "127.0.0.1"\nport = 8\n\n[rigs.bay-2.facts]'
+    )
+    config = shop(
+        tmp_path,
+        **{
+            '"192.0.2.10"': '"127.0.0.1"',
+            "port = 502\n": "port = 9\n",
+            "[rigs.bay-2.facts]": unused,
+        },
+    )
     code, out, _ = said("check", "--config", config)
     assert code == CODE_FOUND
+    assert "link unused" not in out
     assert "link down" in out
+    assert "\nlink modules: no connection; check its power" in out
     assert "19 read, 19 of them not good." in out
 
 
