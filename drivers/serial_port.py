@@ -240,5 +240,7 @@ def _why(error: Exception) -> str:
     if number in (errno.EACCES, errno.EPERM):
         return "may not be opened; add this program's user to the port's group, often dialout"
     if number in (errno.EAGAIN, errno.EBUSY) or isinstance(error.__context__, BlockingIOError):
-        return "in use by another program; stop that one, a port serves one program and one link only"
+        return (
+            "in use by another program; stop that one, a port serves one program and one link only"
+        )
     return f"cannot be opened: {error}; check the adapter and the port's settings"
