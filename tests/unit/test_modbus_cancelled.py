@@ -1,4 +1,4 @@
-"""A cancellation that comes in the same instant as the answer is not lost."""
+"""One TCP connection given up: by a cancellation that comes with the answer, by closing."""
 
 import asyncio
 
@@ -7,8 +7,11 @@ from pymodbus.pdu import ModbusPDU
 from pymodbus.pdu.register_message import ReadInputRegistersResponse
 
 from drivers.modbus.codec import plan
+from drivers.modbus.connection import ConnectionLost
+from drivers.modbus.fake import FakeServer, Fault
 from drivers.modbus.registers import PointSettings, TcpSettings
 from drivers.modbus.tcp import TcpConnection
+from tests.virtual_clock import settle
 
 POINT = PointSettings(unit=1, table="input", register=0, type="int16")
 
@@ -36,3 +39,21 @@ async def test_cancelled_as_the_answer_comes_it_leaves() -> None:
         await reading
     assert reading.cancelled()
     connection.close()
+
+
+async def test_closing_ends_the_question_under_way() -> None:
+    fake = FakeServer({(1, "input", 0): 5})
+    fake.faults = {1: Fault.SILENT}
+    await fake.start()
+    connection = TcpConnection(
+        TcpSettings(host="127.0.0.1", port=fake.port, timeout_s=10.0, period_s=10.0, hold_s=10.0)
+    )
+    await connection.open()
+    (request,) = plan({"a": POINT})[1]
+    reading = asyncio.create_task(connection.read(request))
+    await fake.seen(lambda server: len(server.asked) == 1)
+    connection.close()
+    with pytest.raises(ConnectionLost, match="closed by us"):
+        await reading
+    await fake.stop()
+    await settle()
