@@ -3,8 +3,7 @@
 from collections.abc import Mapping
 
 from drivers.base import Clock
-
-NS_PER_S = 1_000_000_000
+from drivers.timing import NS_PER_S
 
 
 class Holding:

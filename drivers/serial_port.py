@@ -13,12 +13,12 @@ from contextlib import suppress
 from typing import Literal, Self
 
 import serial
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, Field, model_validator
 from serial.tools import list_ports
 
 from drivers.base import LinkDown
+from drivers.settings import STRICT
 
-_STRICT = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
 _PARITIES = {"none": serial.PARITY_NONE, "even": serial.PARITY_EVEN, "odd": serial.PARITY_ODD}
 _READ_BYTES = 4096
 UNREAD_BYTES_MAX = 65536
@@ -37,7 +37,7 @@ class PortSettings(BaseModel):
         stop_bits: 1 or 2.
     """
 
-    model_config = _STRICT
+    model_config = STRICT
 
     device: str | None = Field(default=None, min_length=1, max_length=200)
     usb_serial_number: str | None = Field(default=None, min_length=1, max_length=100)

@@ -6,7 +6,8 @@ All times are given; `now_ns` never goes back.
 from collections import deque
 from dataclasses import dataclass, field
 
-NS_PER_S = 1_000_000_000
+from drivers.timing import NS_PER_S
+
 # A hand makes some ten presses a second, a loose or worn contact more.
 CHATTER_EDGES = 30
 CHATTER_NS = NS_PER_S

@@ -11,10 +11,11 @@ from contextlib import contextmanager, suppress
 
 from drivers.base import BadReply, Clock, DeviceClosed, Link, LinkDown, LinkStatistics, Sample
 from drivers.gpio import lines as kernel
-from drivers.gpio.codec import NS_PER_S, Moving, Switch
+from drivers.gpio.codec import Moving, Switch
 from drivers.gpio.lines import Lines, Request
 from drivers.gpio.registers import GpioSettings, OutputSettings, PointSettings, Wanted
 from drivers.holding import Holding
+from drivers.timing import NS_PER_S, next_due_ns
 
 
 def open_link(
@@ -102,8 +103,7 @@ class GpioLink:
                 if not self._closed:
                     self._poll()
                     self._move()
-                late_periods = -((due_ns - self._clock.now_ns()) // self._period_ns)
-                due_ns += self._period_ns * max(1, late_periods)
+                due_ns = next_due_ns(due_ns, self._period_ns, self._clock.now_ns())
         finally:
             for moving in self._moving.values():
                 moving.stop()

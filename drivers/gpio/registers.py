@@ -4,13 +4,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, Field, model_validator
+
+from drivers.settings import STRICT
 
 Bias = Literal["pull_up", "pull_down", "none"]
 
 LINES_MAX = 64
 
-_STRICT = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
 _Number = Annotated[int, Field(ge=0, le=1023)]
 _Name = Annotated[str, Field(min_length=1, max_length=31)]  # the kernel's own limit
 
@@ -30,7 +31,7 @@ class GpioSettings(BaseModel):
             long after it was pressed, s; longer than a frame's period.
     """
 
-    model_config = _STRICT
+    model_config = STRICT
 
     chip: str = Field(min_length=1, max_length=200)
     period_s: float = Field(default=0.25, ge=0.02, le=5)
@@ -56,7 +57,7 @@ class LineSettings(BaseModel):
         inverted: a low level is on.
     """
 
-    model_config = _STRICT
+    model_config = STRICT
 
     line: _Number | _Name
     inverted: bool = False

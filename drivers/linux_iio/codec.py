@@ -6,12 +6,12 @@ Source:
 """
 
 import errno
-import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from drivers.linux_iio.registers import TEXT_BYTES_MAX, PointSettings
+from drivers.settings import scaled
 
 _NUMBER = re.compile(rb"[+-]?[0-9]+(?:\.[0-9]+)?", re.ASCII)
 _GONE = (errno.ENOENT, errno.ENODEV, errno.ENXIO, errno.ENOTDIR, errno.ESTALE)
@@ -101,8 +101,7 @@ def decode(point: PointSettings, texts: Texts) -> Decoded:
         return Decoded(None, "bad_reply", raw)
     if value is None:
         return Decoded(None, "missing", raw)
-    value = value * point.scale + point.offset
-    return Decoded(*_within(point, value), raw)
+    return Decoded(*scaled(point, value), raw)
 
 
 def _in_our_unit(point: PointSettings, texts: Texts) -> float | None:
@@ -114,13 +113,3 @@ def _in_our_unit(point: PointSettings, texts: Texts) -> float | None:
         return None
     offset = 0.0 if texts.offset is None else number(texts.offset)
     return (counts + offset) * number(texts.scale) * point.factor
-
-
-def _within(point: PointSettings, value: float) -> tuple[float | None, str]:
-    if not math.isfinite(value):
-        return None, "not_a_number"
-    if point.range_low is not None and value < point.range_low:
-        return None, "below_range"
-    if point.range_high is not None and value > point.range_high:
-        return None, "above_range"
-    return value, ""

@@ -10,14 +10,14 @@ import threading
 from collections import Counter, defaultdict
 from collections.abc import Mapping
 from contextlib import suppress
-from typing import Any, NoReturn
+from typing import Any
 
 from drivers.base import Clock, DeviceClosed, Link, LinkStatistics, Sample
 from drivers.linux_iio.codec import Decoded
 from drivers.linux_iio.registers import DeviceName, PointSettings, SysfsSettings
 from drivers.linux_iio.tree import NotFoundError, read_device
-
-NS_PER_S = 1_000_000_000
+from drivers.reads_only import ReadsOnly
+from drivers.timing import NS_PER_S, next_due_ns
 
 Found = Mapping[str, Decoded] | NotFoundError
 
@@ -52,7 +52,7 @@ def open_link(
     return SysfsLink(name, settings, points, clock)
 
 
-class SysfsLink:
+class SysfsLink(ReadsOnly):
     """Implements `drivers.base.Link`; made by `open_link`."""
 
     def __init__(
@@ -62,18 +62,15 @@ class SysfsLink:
         points: Mapping[str, PointSettings],
         clock: Clock,
     ) -> None:
-        self.name = name
+        super().__init__(name, points, clock.now_ns())
         self._settings = settings
         self._clock = clock
         self._devices: defaultdict[DeviceName, dict[str, PointSettings]] = defaultdict(dict)
         for key, point in points.items():
             self._devices[point.found_by][key] = point
-        now_ns = clock.now_ns()
-        self._samples = {key: Sample(None, "bad", "never_read", now_ns) for key in points}
         self._under_way: set[DeviceName] = set()
         self._remarks: dict[DeviceName, str] = {}
         self._polling = asyncio.Lock()
-        self._closed = False
         self._counts: Counter[str] = Counter()
 
     async def run(self) -> None:
@@ -89,8 +86,7 @@ class SysfsLink:
             while not self._closed:
                 await self._clock.sleep_until(due_ns)
                 await self.poll_once()
-                late_periods = -((due_ns - self._clock.now_ns()) // period_ns)
-                due_ns += period_ns * max(1, late_periods)
+                due_ns = next_due_ns(due_ns, period_ns, self._clock.now_ns())
 
     async def poll_once(self) -> None:
         """Read every point once, all devices at the same time.
@@ -105,23 +101,6 @@ class SysfsLink:
                 for device in self._devices:
                     tasks.create_task(self._poll(device), name=f"{self.name} {device}")
 
-    def snapshot(self) -> Mapping[str, Sample]:
-        """The newest sample by point name; after `close` all are bad."""
-        return dict(self._samples)
-
-    async def write(self, point: str, *, on: bool) -> NoReturn:
-        """Refuse: there is nothing to write.
-
-        Raises:
-            DeviceClosed: the link was closed.
-            KeyError: always otherwise.
-        """
-        self._check_open()
-        raise KeyError(f"{point} = {on}: link {self.name} only reads")
-
-    def renew(self, token: str) -> None:
-        """Nothing is held on here."""
-
     def remarks(self) -> list[str]:
         """What samples cannot say: devices not found or that hang, and what to do."""
         return list(self._remarks.values())
@@ -135,10 +114,6 @@ class SysfsLink:
         self._closed = True
         for device in self._devices:
             self._fail(device, "link_down")
-
-    def _check_open(self) -> None:
-        if self._closed:
-            raise DeviceClosed(f"link {self.name} was closed; open a new one")
 
     async def _poll(self, device: DeviceName) -> None:
         # Before it is asked, so that a value can only look older than it is.

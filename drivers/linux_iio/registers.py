@@ -9,7 +9,9 @@ import re
 from dataclasses import dataclass
 from typing import Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import BaseModel, Field, field_validator, model_validator
+
+from drivers.settings import STRICT, ScaledSettings
 
 Subsystem = Literal["iio", "hwmon"]
 
@@ -41,8 +43,6 @@ _UNITS = {
 }
 _SUFFIXES = ("_raw", "_input", "_scale", "_offset", "_fault")
 
-_STRICT = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
-
 
 class SysfsSettings(BaseModel):
     """How this computer's own sensors are read.
@@ -53,7 +53,7 @@ class SysfsSettings(BaseModel):
         timeout_s: how long one device may take for all its points, s.
     """
 
-    model_config = _STRICT
+    model_config = STRICT
 
     sysfs: str = Field(default="/sys", min_length=1, max_length=200)
     period_s: float = Field(default=1.0, ge=0.1, le=60)
@@ -91,7 +91,7 @@ class DeviceName:
         return f"{self.device} at {self.bus_address}" if self.bus_address else self.device
 
 
-class PointSettings(BaseModel):
+class PointSettings(ScaledSettings):
     """One value to be read.
 
     Attributes:
@@ -101,21 +101,11 @@ class PointSettings(BaseModel):
         attribute: of IIO `in_temp0` and the like, of hwmon `temp1`, `in0`,
             `curr1`; without `_raw` or `_input`. Temperatures come in °C,
             voltages in mV, currents in mA, resistances in Ω, pressures in kPa.
-        scale: engineering units per unit read.
-        offset: added after scaling, engineering units.
-        range_low: below this the reading is bad, engineering units.
-        range_high: above this the reading is bad, engineering units.
     """
-
-    model_config = _STRICT
 
     device: str = Field(min_length=1, max_length=60)
     bus_address: str | None = Field(default=None, min_length=1, max_length=60)
     attribute: str
-    scale: float = 1.0
-    offset: float = 0.0
-    range_low: float | None = None
-    range_high: float | None = None
 
     @field_validator("attribute")
     @classmethod
@@ -131,18 +121,6 @@ class PointSettings(BaseModel):
                 "number (hwmon)"
             )
         return attribute
-
-    @model_validator(mode="after")
-    def _cross_check(self) -> Self:
-        if self.scale == 0:
-            raise ValueError("scale = 0 would read everything as one value; give units per unit")
-        low, high = self.range_low, self.range_high
-        if low is not None and high is not None and low >= high:
-            raise ValueError(
-                f"range_low = {low:g} is not below range_high = {high:g}; lower range_low or raise "
-                "range_high"
-            )
-        return self
 
     @property
     def found_by(self) -> DeviceName:

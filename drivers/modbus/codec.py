@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from drivers.modbus.registers import BIT_TABLES, OutputSettings, PointSettings, Table
+from drivers.settings import scaled
 
 HEADER_BYTES = 7
 LENGTH_MIN, LENGTH_MAX = 3, 254
@@ -227,14 +228,7 @@ def decode(point: PointSettings, raw: tuple[int, ...]) -> Decoded:
         return Decoded(None, "open_circuit")
     if _is_marker(point, counts, point.short_at):
         return Decoded(None, "short_circuit")
-    value = counts * point.scale + point.offset
-    if not math.isfinite(value):
-        return Decoded(None, "not_a_number")
-    if point.range_low is not None and value < point.range_low:
-        return Decoded(None, "below_range")
-    if point.range_high is not None and value > point.range_high:
-        return Decoded(None, "above_range")
-    return Decoded(value)
+    return Decoded(*scaled(point, counts))
 
 
 _FORMATS = {"int16": ">h", "uint16": ">H", "int32": ">i", "float32": ">f"}

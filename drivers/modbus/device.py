@@ -38,8 +38,7 @@ from drivers.modbus.rtu_bus import Bus
 from drivers.modbus.tcp import TcpConnection
 from drivers.modbus.toggling import Toggle
 from drivers.modbus.watchdogs import Watchdogs
-
-NS_PER_S = 1_000_000_000
+from drivers.timing import NS_PER_S, next_due_ns
 
 
 def open_link(
@@ -407,18 +406,3 @@ def connections_to(settings: PollSettings, clock: Clock) -> Callable[[], Connect
             bus = Bus(settings.late_s, clock)
             return lambda: RtuConnection(settings, bus)
     raise TypeError(f"{type(settings).__name__}: no wire; give TcpSettings or RtuSettings")
-
-
-def next_due_ns(due_ns: int, period_ns: int, now_ns: int) -> int:
-    """The next time on the grid: not before now, and never the same again.
-
-    Args:
-        due_ns: the time that was due, ns.
-        period_ns: of the grid, ns, above 0.
-        now_ns: now, ns.
-
-    Returns:
-        `due_ns` and a whole number of periods, at least one.
-    """
-    late_periods = -((due_ns - now_ns) // period_ns)
-    return due_ns + period_ns * max(1, late_periods)

@@ -12,8 +12,7 @@ from contextlib import asynccontextmanager
 from drivers.base import Clock, DeviceClosed
 from drivers.modbus.connection import Connection, GivenUp, NotConnected
 from drivers.modbus.registers import PollSettings
-
-NS_PER_S = 1_000_000_000
+from drivers.timing import NS_PER_S
 
 
 class Line:

@@ -11,9 +11,10 @@ Source:
 from collections.abc import Mapping
 from typing import Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import BaseModel, Field, field_validator, model_validator
 
 from drivers.serial_port import PortSettings
+from drivers.settings import STRICT, ScaledSettings
 
 Table = Literal["input", "holding", "coil", "discrete"]
 WordType = Literal["int16", "uint16", "int32", "float32"]
@@ -41,8 +42,6 @@ _OF_REGISTERS = (
     "short_at",
 )
 
-_STRICT = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
-
 
 class UnitSettings(BaseModel):
     """What is known of one module behind the link.
@@ -59,7 +58,7 @@ class UnitSettings(BaseModel):
             whenever the module is met, and no output is switched on unless it stands.
     """
 
-    model_config = _STRICT
+    model_config = STRICT
 
     module: str | None = Field(default=None, min_length=1, max_length=200)
     answer_s: float = Field(default=0.01, ge=0, le=1)
@@ -103,7 +102,7 @@ class PollSettings(BaseModel):
         units: what is known of the modules, by unit address.
     """
 
-    model_config = _STRICT
+    model_config = STRICT
 
     period_s: float = Field(default=1.0, ge=0.1, le=60)
     timeout_s: float = Field(default=0.5, gt=0, le=10)
@@ -150,6 +149,21 @@ class TcpSettings(PollSettings):
     host: str = Field(min_length=1, max_length=253)
     port: int = Field(default=502, ge=1, le=65535)
 
+    @field_validator("host")
+    @classmethod
+    def _can_be_looked_up(cls, host: str) -> str:
+        try:
+            host.encode("idna")
+        except UnicodeError as error:
+            raise ValueError(
+                f"{host!r} is no name or address of a computer; give one like 192.0.2.10"
+            ) from error
+        if not host.isprintable() or " " in host:
+            raise ValueError(
+                f"{host!r} holds what no name or address has; give one like 192.0.2.10"
+            )
+        return host
+
 
 class RtuSettings(PollSettings, PortSettings):
     """A serial bus with Modbus RTU modules on it; the standard's own defaults.
@@ -183,7 +197,7 @@ def _is_unit(key: str) -> bool:
 class Numbered(BaseModel):
     """Anything that has a number within its module."""
 
-    model_config = _STRICT
+    model_config = STRICT
 
     # Known as `register` outside; pydantic's models have a method of that name.
     number: int = Field(alias="register", ge=0, le=REGISTER_LAST)
@@ -205,7 +219,7 @@ class Addressed(Numbered):
         return unit
 
 
-class PlaceSettings(Numbered):
+class PlaceSettings(Numbered, ScaledSettings):
     """Where one value stands in its module, and what its count means.
 
     Attributes:
@@ -213,10 +227,6 @@ class PlaceSettings(Numbered):
         number: on the wire, from 0; `register` in a configuration.
         type: of a register value; needed for registers, unknown to bits.
         order: of the four bytes of a two-register value, A the highest.
-        scale: engineering units per count.
-        offset: added after scaling, engineering units.
-        range_low: below this the reading is bad, engineering units.
-        range_high: above this the reading is bad, engineering units.
         open_at: count, before scaling, by which the module says "open circuit".
         short_at: count, before scaling, by which it says "short circuit".
         inverted: a bit that reads 0 when the switch is on.
@@ -225,10 +235,6 @@ class PlaceSettings(Numbered):
     table: Table
     type: WordType | None = None
     order: Order = "ABCD"
-    scale: float = 1.0
-    offset: float = 0.0
-    range_low: float | None = None
-    range_high: float | None = None
     open_at: float | None = None
     short_at: float | None = None
     inverted: bool = False
@@ -280,17 +286,9 @@ class PlaceSettings(Numbered):
                 f"register = {self.number} is the last there is and {self.type} takes two; give "
                 f"at most {REGISTER_LAST - 1}, or correct type"
             )
-        self._check_sums()
+        self._check_markers()
 
-    def _check_sums(self) -> None:
-        if self.scale == 0:
-            raise ValueError("scale = 0 would read everything as one value; give units per count")
-        low, high = self.range_low, self.range_high
-        if low is not None and high is not None and low >= high:
-            raise ValueError(
-                f"range_low = {low:g} is not below range_high = {high:g}; lower range_low or raise "
-                "range_high"
-            )
+    def _check_markers(self) -> None:
         for name in ("open_at", "short_at"):
             self._check_count(name, getattr(self, name))
         if self.open_at is not None and self.open_at == self.short_at:

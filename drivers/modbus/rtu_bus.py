@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from drivers.base import Clock
 from drivers.modbus.codec import WRITES
 from drivers.modbus.rtu_frames import EVERYBODY, STRANGER, asks
+from drivers.timing import NS_PER_S
 
-NS_PER_S = 1_000_000_000
 OWED_MAX = 16  # questions remembered of one module
 _PLACE_BYTES = 3  # function code and number of a write
 

@@ -7,7 +7,8 @@ the module anew; when the edges cease, for whatever reason, that relay falls.
 
 from dataclasses import dataclass
 
-NS_PER_S = 1_000_000_000
+from drivers.timing import NS_PER_S
+
 # One answer may get lost; after two the relay outside has fallen, and edges
 # that began again would switch heat on with nobody having decided it.
 PERIODS_WITHOUT_MAX = 2.5

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from drivers.base import Clock
 from drivers.modbus.codec import Request
 from drivers.modbus.registers import PollSettings, UnitSettings
+from drivers.timing import NS_PER_S
 
-NS_PER_S = 1_000_000_000
 TRIES_MAX = 3
 _READS_PER_TRY = 2  # one that found it wrong, one after it was set
 

@@ -12,7 +12,7 @@ from typing import Annotated, Literal, Self
 from pydantic import BaseModel, Field, model_validator
 
 from drivers.base import Sample
-from drivers.sensors.settings import STRICT
+from drivers.settings import STRICT
 
 # The states by letter, the worst first; each is a reason of a sample too.
 STATES: Mapping[str, str] = {

@@ -12,7 +12,7 @@ from typing import Self
 
 from pydantic import BaseModel, Field, model_validator
 
-from drivers.sensors.settings import STRICT
+from drivers.settings import STRICT
 
 # About what a sound chain may be off: 2.5 °C a thermocouple of class 2, 2 °C its
 # module; 0.5 % a transducer of 1000 kPa. What is further off is broken.

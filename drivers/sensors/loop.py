@@ -9,7 +9,7 @@ from typing import Literal, Self
 
 from pydantic import BaseModel, model_validator
 
-from drivers.sensors.settings import STRICT
+from drivers.settings import STRICT
 
 MEASURED_LOW_MA, MEASURED_HIGH_MA = 3.8, 20.5
 FAILURE_LOW_MA, FAILURE_HIGH_MA = 3.6, 21.0

@@ -10,7 +10,7 @@ from typing import Literal
 
 from pydantic import BaseModel
 
-from drivers.sensors.settings import STRICT
+from drivers.settings import STRICT
 
 R0_OHM = 100.0
 A, B, C = 3.9083e-3, -5.775e-7, -4.183e-12  # per °C, °C² and °C⁴

@@ -18,7 +18,7 @@ from pydantic import BaseModel, model_validator
 from thermocouple_its90 import TYPES
 
 from drivers.base import Sample
-from drivers.sensors.settings import STRICT
+from drivers.settings import STRICT
 
 ThermocoupleType = Literal["K", "J"]
 

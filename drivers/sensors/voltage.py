@@ -8,7 +8,7 @@ from typing import Literal, Self
 
 from pydantic import BaseModel, model_validator
 
-from drivers.sensors.settings import STRICT
+from drivers.settings import STRICT
 
 
 class VoltageSettings(BaseModel):

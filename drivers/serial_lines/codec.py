@@ -6,7 +6,6 @@ Source:
     0xA001, all ones first).
 """
 
-import math
 import re
 from dataclasses import dataclass
 
@@ -21,6 +20,7 @@ from drivers.serial_lines.registers import (
     LinesSettings,
     PointSettings,
 )
+from drivers.settings import scaled
 
 _NUMBER = re.compile(rf"([+-]?[0-9]{{1,9}}(?:\.[0-9]{{1,9}})?)(?::([{STATE_LETTERS}]))?", re.ASCII)
 _SEQUENCE = re.compile(r"[0-9]{1,5}", re.ASCII)
@@ -199,12 +199,4 @@ def decode(point: PointSettings, text: str | None) -> Decoded:
     number = _NUMBER.fullmatch(text)
     if number is None:
         return Decoded(None, "not_a_number")
-    value = float(number[1]) * point.scale + point.offset
-    state = number[2] or ""
-    if not math.isfinite(value):
-        return Decoded(None, "not_a_number", state)
-    if point.range_low is not None and value < point.range_low:
-        return Decoded(None, "below_range", state)
-    if point.range_high is not None and value > point.range_high:
-        return Decoded(None, "above_range", state)
-    return Decoded(value, state=state)
+    return Decoded(*scaled(point, float(number[1])), number[2] or "")

@@ -10,14 +10,16 @@ import math
 from collections import Counter
 from collections.abc import Mapping
 from contextlib import suppress
-from typing import Any, NoReturn
+from typing import Any
 
-from drivers.base import Clock, DeviceClosed, Link, LinkDown, LinkStatistics, Sample
+from drivers.base import Clock, Link, LinkDown, LinkStatistics, Sample
+from drivers.reads_only import ReadsOnly
 from drivers.sensors import conditioned
 from drivers.serial_lines import codec
-from drivers.serial_lines.newness import NS_PER_S, Looks, Numbers
+from drivers.serial_lines.newness import Looks, Numbers
 from drivers.serial_lines.registers import LINE_BYTES_MAX, LinesSettings, PointSettings
 from drivers.serial_port import SerialPort
+from drivers.timing import NS_PER_S, next_due_ns
 
 LULL_PERIODS = 2
 # Opening, its lull and a beginning that must stand, before a line is believed.
@@ -54,7 +56,7 @@ def open_link(
     return LinesLink(name, settings, points, clock)
 
 
-class LinesLink:
+class LinesLink(ReadsOnly):
     """Implements `drivers.base.Link`; made by `open_link`."""
 
     def __init__(
@@ -64,12 +66,11 @@ class LinesLink:
         points: Mapping[str, PointSettings],
         clock: Clock,
     ) -> None:
-        self.name = name
+        now_ns = clock.now_ns()
+        super().__init__(name, points, now_ns)
         self._settings = settings
         self._points = dict(points)
         self._clock = clock
-        now_ns = clock.now_ns()
-        self._samples = {key: Sample(None, "bad", "never_read", now_ns) for key in self._points}
         self._period_ns = round(settings.period_s * NS_PER_S)
         self._timeout_ns = round(settings.timeout_s * NS_PER_S)
         self._lull_ns = LULL_PERIODS * self._period_ns
@@ -84,7 +85,6 @@ class LinesLink:
         self._port: SerialPort | None = None
         self._listening = asyncio.Event()  # there is a port, and it does not flood us
         self._told = asyncio.Event()  # for `poll_once`: read, or known to be impossible
-        self._closed = False
         self._opens = 0
         self._wait_s = 0.0
         self._retry_ns = now_ns
@@ -121,23 +121,6 @@ class LinesLink:
                 await self._told.wait()
                 listening.cancel()
 
-    def snapshot(self) -> Mapping[str, Sample]:
-        """The newest sample by point name; after `close` all are bad."""
-        return dict(self._samples)
-
-    async def write(self, point: str, *, on: bool) -> NoReturn:
-        """Refuse: there is nothing to write.
-
-        Raises:
-            DeviceClosed: the link was closed.
-            KeyError: always otherwise.
-        """
-        self._check_open()
-        raise KeyError(f"{point} = {on}: link {self.name} only reads")
-
-    def renew(self, token: str) -> None:
-        """Nothing is held on here."""
-
     def remarks(self) -> list[str]:
         """What samples cannot say: why the port is not open, or the last line was refused."""
         return [f"link {self.name}: {self._remark}"] * bool(self._remark)
@@ -165,10 +148,6 @@ class LinesLink:
         self._listening.set()
         self._told.set()
 
-    def _check_open(self) -> None:
-        if self._closed:
-            raise DeviceClosed(f"link {self.name} was closed; open a new one")
-
     async def _listen(self) -> None:
         async with asyncio.TaskGroup() as tasks:
             tasks.create_task(self._every_period(), name=f"{self.name} look")
@@ -181,8 +160,7 @@ class LinesLink:
             if self._closed:
                 return
             self._look()
-            late_periods = -((due_ns - self._clock.now_ns()) // self._period_ns)
-            due_ns += self._period_ns * max(1, late_periods)
+            due_ns = next_due_ns(due_ns, self._period_ns, self._clock.now_ns())
 
     async def _as_it_comes(self) -> None:
         while True:

@@ -10,8 +10,8 @@ time tells.
 from dataclasses import dataclass
 
 from drivers.serial_lines.registers import SEQUENCE_NUMBERS
+from drivers.timing import NS_PER_S
 
-NS_PER_S = 1_000_000_000
 # Lines in one lump come at one time; so many may be missing between two of them.
 AHEAD_MIN = 2
 

@@ -4,9 +4,10 @@ import re
 from collections.abc import Mapping
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from drivers.serial_port import PortSettings
+from drivers.settings import ScaledSettings
 
 Form = Literal["key_value", "csv"]
 
@@ -25,8 +26,6 @@ FAULT_WORDS: Mapping[str, str] = {
     "!failure": "failure",
 }
 STATE_LETTERS = "FCSM"  # NAMUR NE 107, see `drivers.sensors.conditioned`
-
-_STRICT = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
 
 
 class LinesSettings(PortSettings):
@@ -91,43 +90,19 @@ class LinesSettings(PortSettings):
         return self
 
 
-class PointSettings(BaseModel):
+class PointSettings(ScaledSettings):
     """One value to be read.
 
     Attributes:
         key: its name in the line, or its column.
-        scale: engineering units per unit sent.
-        offset: added after scaling, engineering units.
-        range_low: below this the reading is bad, engineering units.
-        range_high: above this the reading is bad, engineering units.
     """
 
-    model_config = _STRICT
-
     key: str
-    scale: float = 1.0
-    offset: float = 0.0
-    range_low: float | None = None
-    range_high: float | None = None
 
     @field_validator("key")
     @classmethod
     def _is_a_name(cls, key: str) -> str:
         return _check_key(key)
-
-    @model_validator(mode="after")
-    def _cross_check(self) -> Self:
-        if self.scale == 0:
-            raise ValueError(
-                "scale = 0 would read everything as one value; give units per unit sent"
-            )
-        low, high = self.range_low, self.range_high
-        if low is not None and high is not None and low >= high:
-            raise ValueError(
-                f"range_low = {low:g} is not below range_high = {high:g}; lower range_low or raise "
-                "range_high"
-            )
-        return self
 
 
 def _check_key(key: str) -> str:

@@ -34,6 +34,7 @@ DIMENSIONLESS = {
     "at": "in the unit of its channel",
     "reads": "in the unit of its channel",
     "signal": "in the unit of its sensor's signal",
+    "number": "in the unit of whatever was read",
     "characters": "a number of them, also parts of one",
     "noise": "in the unit of the instrument",
     "quantum": "in the unit of the instrument",

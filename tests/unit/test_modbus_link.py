@@ -10,9 +10,9 @@ import pytest
 
 from drivers.base import DeviceClosed, Link, LinkDown
 from drivers.modbus import OutputSettings, PointSettings, TcpSettings, open_link
-from drivers.modbus.device import next_due_ns
 from drivers.modbus.fake import Asked, FakeServer, Fault
 from drivers.modbus.tcp import TcpConnection
+from drivers.timing import next_due_ns
 from tests.unit.link_polls import at_rest, polls, running, within
 from tests.unit.relay_room import BARE, GUARDED, WIRES, room
 from tests.virtual_clock import NS_PER_S, VirtualClock, settle

@@ -25,6 +25,9 @@ BIT = {"unit": 1, "table": "discrete", "register": 0}
         ({"period_s": float("nan")}, "finite number"),
         ({"period_ms": 5}, "Extra inputs"),
         ({"host": ""}, "at least 1 character"),
+        ({"host": "\u00e9..x"}, "no name or address of a computer"),
+        ({"host": "10.0.0\0.1"}, "holds what no name or address has"),
+        ({"host": "10.0.0.1 "}, "holds what no name or address has"),
     ],
 )
 def test_link_settings_refused(settings: dict[str, object], says: str) -> None:
