@@ -65,17 +65,9 @@ async def read_once(config: Config) -> tuple[dict[str, Sample], list[str]]:
 
 
 def _remarks(name: str, link: Link) -> Iterator[str]:
-    """What the link remarks, by its name, and that it is not there if nothing else says so."""
-    said = link.remarks()
+    """What the link remarks, each by its name."""
     own = f"link {name}: "
-    yield from (remark if remark.startswith(own) else own + remark for remark in said)
-    if {sample.reason for sample in link.snapshot().values()} == {"link_down"} and not any(
-        remark.startswith(own) for remark in said
-    ):
-        yield (
-            f"{own}no connection; check its power, plug and cable, its settings, and that no other "
-            "program, a running daemon too, holds the port"
-        )
+    yield from (remark if remark.startswith(own) else own + remark for remark in link.remarks())
 
 
 def show_channels(config: Config, *, as_json: bool, offline: bool) -> int:

@@ -102,6 +102,7 @@ class ModbusLink:
         self._line = Line(name, settings, clock, connections_to(settings, clock))
         self._polling = asyncio.Lock()  # so that a write waits behind one read at most
         self._heard = False
+        self._unconnected = ""  # why, in the words of the first attempt
         self._counts: Counter[str] = Counter()
 
     async def run(self) -> None:
@@ -162,8 +163,10 @@ class ModbusLink:
         self._holding.renew(token)
 
     def remarks(self) -> list[str]:
-        """What samples cannot say: time-outs of modules that do not stand, and what to do."""
-        return self._watchdogs.remarks()
+        """What samples cannot say: why there is no connection, time-outs that do not stand."""
+        return [f"link {self.name}: {self._unconnected}"] * bool(
+            self._unconnected
+        ) + self._watchdogs.remarks()
 
     def statistics(self) -> LinkStatistics:
         """Counts since opening."""
@@ -226,8 +229,10 @@ class ModbusLink:
                 yield
             except NotConnected as trouble:
                 self._counts["failures"] += 1
+                self._unconnected = self._unconnected or str(trouble)
                 self._fail(self._all_requests(), trouble.reason)
                 return
+            self._unconnected = ""
             if not self._heard:
                 await self._line.drop()
 

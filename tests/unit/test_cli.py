@@ -364,7 +364,7 @@ def test_check_of_a_module_that_is_not_there_ends_and_says_so(
     assert code == CODE_FOUND
     assert "link unused" not in out
     assert "link down" in out
-    assert "\nlink modules: no connection; check its power" in out
+    assert "\nlink modules: 127.0.0.1:9: no connection within" in out
     assert "19 read, 19 of them not good." in out
 
 

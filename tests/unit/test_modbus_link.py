@@ -484,3 +484,22 @@ def test_the_driver_brings_in_no_server() -> None:
     loaded = set(done.stdout.split())
     assert "pymodbus.client" in loaded
     assert not {"pymodbus.server", "drivers.modbus.fake", "simulator"} & loaded
+
+
+async def test_it_says_why_there_is_no_connection_until_there_is_one() -> None:
+    async with bench({(1, 0): 5}) as stand:
+        await stand.link.poll_once()
+        assert stand.link.remarks() == []
+        await stand.fake.stop()
+        await settle()
+        for _ in range(3):
+            await stand.link.poll_once()
+            (remark,) = stand.link.remarks()
+            assert remark == (
+                f"link bay: 127.0.0.1:{stand.fake.port}: no connection within 1 s; check cable, "
+                "power, address and port"
+            )
+        await stand.fake.start()
+        await stand.clock.advance(5.0)
+        await stand.link.poll_once()
+        assert stand.link.remarks() == []
