@@ -16,6 +16,7 @@ from daemon.notify.settings import MqttSettings
 from daemon.notify.topics import Topics
 from daemon.tools.live import measured
 from daemon.tools.show import bar, duration, say, say_json, say_wrapped
+from drivers.cancelling import pass_on_cancellation
 
 SEEN_MAX = 10_000
 # Without a terminal a bar cannot move: then a line for each such share of the hold.
@@ -250,6 +251,7 @@ async def _messages(
     ) as client:
         for kind in ("state", "event", "alarm/+"):
             await client.subscribe(f"{base}/{rig}/{kind}", qos=1)
+            pass_on_cancellation()
         async for message in client.messages:
             if isinstance(message.payload, bytes | bytearray):
                 yield str(message.topic), bytes(message.payload)

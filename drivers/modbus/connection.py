@@ -4,7 +4,6 @@ Nothing is retried at this level, and nothing is believed that does not answer
 the question.
 """
 
-import asyncio
 from typing import ClassVar, Final, Protocol
 
 from pymodbus.pdu import ModbusPDU
@@ -164,14 +163,3 @@ def checked(answer: ModbusPDU, where: str) -> ModbusPDU:
         f"{where}: refused with exception {answer.exception_code}; compare with the "
         "module's register map"
     )
-
-
-def pass_on_cancellation() -> None:
-    """Leave now if this task was cancelled in the instant its answer came.
-
-    In Python 3.11 `asyncio.wait_for`, by which pymodbus waits, then returns the
-    answer and loses the cancellation: whoever stops us would wait for ever.
-    """
-    task = asyncio.current_task()
-    if task is not None and task.cancelling():
-        raise asyncio.CancelledError

@@ -10,6 +10,7 @@ from pymodbus.exceptions import ModbusException
 from pymodbus.framer import FramerSocket
 from pymodbus.pdu import DecodePDU, ModbusPDU
 
+from drivers.cancelling import pass_on_cancellation
 from drivers.modbus import codec
 from drivers.modbus.connection import (
     ConnectionLost,
@@ -21,7 +22,6 @@ from drivers.modbus.connection import (
     checked,
     coil_question,
     found_in,
-    pass_on_cancellation,
     read_question,
     register_question,
 )

@@ -1,10 +1,12 @@
-"""The link over TLS to a real Mosquitto; certificates made here and thrown away."""
+"""To a real Mosquitto over TLS, and `watch`; certificates made here and thrown away."""
 
 import asyncio
 import subprocess
+from contextlib import suppress
 from pathlib import Path
 from shutil import which
 
+import aiomqtt
 import pytest
 from structlog.testing import capture_logs
 from structlog.typing import EventDict
@@ -13,6 +15,8 @@ from daemon.notify.settings import MqttSettings
 from daemon.tools.watch import JsonWatcher, WatchError, watch
 from tests.e2e.broker import Broker, free_port
 from tests.e2e.mqtt_link import SITE, MemoryOutbox, linked, until
+
+GUARD_S = 10.0
 
 pytestmark = pytest.mark.skipif(which("openssl") is None, reason="apt install openssl")
 
@@ -84,6 +88,37 @@ async def test_watch_shows_its_password_only_to_a_broker_we_can_believe(
         assert "u'board'" in broker.log()
         following.cancel()
         await asyncio.wait((following,))
+    finally:
+        broker.stop()
+
+
+async def test_watch_ends_when_stopped_as_the_broker_answers(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What asyncio.wait_for of Python 3.11 does below aiomqtt: the cancellation is dropped."""
+    answered = asyncio.Event()
+    subscribe = aiomqtt.Client.subscribe
+
+    async def losing(client: aiomqtt.Client, topic: str, qos: int) -> object:
+        codes = await subscribe(client, topic, qos=qos)
+        answered.set()
+        with suppress(asyncio.CancelledError):
+            await asyncio.Event().wait()
+        return codes
+
+    monkeypatch.setattr(aiomqtt.Client, "subscribe", losing)
+    broker = Broker(tmp_path)
+    broker.start()
+    settings = MqttSettings(
+        port=broker.port, username="board", password_file=broker.password_file("board")
+    )
+    try:
+        following = asyncio.create_task(watch(settings, SITE, None, JsonWatcher()))
+        await answered.wait()
+        following.cancel()
+        async with asyncio.timeout(GUARD_S):
+            await asyncio.wait((following,))
+        assert following.cancelled()
     finally:
         broker.stop()
 
