@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from random import Random
 
 from simulator.bags import Bag, BagSettings, Supply, SupplySettings
+from simulator.host import Host, Papers
 from simulator.pads import Pad, PadSettings
 from simulator.panel import SIDES, Controls, RelayModule, Shown
 from simulator.sensors import THERMOCOUPLE, TRANSMITTER, Instrument, InstrumentSettings
@@ -78,6 +79,8 @@ class Rig:
         controls: what hands have set.
         relays: the relay module.
         wire: what is wrong with the wire.
+        host: what is wrong with the supervisor's own computer.
+        papers: what is wrong with the papers.
         instruments: by the name of what they measure, with its unit.
     """
 
@@ -93,6 +96,8 @@ class Rig:
         self.controls = Controls()
         self.relays = RelayModule()
         self.wire = Wire()
+        self.host = Host()
+        self.papers = Papers()
         self.instruments = self._build_instruments(seed)
         self._tyre = self.controls.tyre
         self._knob_error_c = {

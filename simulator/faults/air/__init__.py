@@ -1,0 +1,1 @@
+"""Faults of bags, hoses, regulators and supply."""

@@ -1,0 +1,1 @@
+"""Faults of pads, thermostats and what they lie on."""

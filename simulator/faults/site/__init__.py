@@ -1,0 +1,1 @@
+"""Faults of the supervisor's own computer, its papers and the day."""

@@ -1,0 +1,1 @@
+"""Faults of modules and the wire to them."""
