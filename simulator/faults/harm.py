@@ -1,0 +1,229 @@
+"""What does harm, and how soon: small pure sums for the faults' deadlines.
+
+Every figure is one of physics with its source, or one of the trade, marked so.
+Nothing here knows what a supervisor watches or when it speaks. Where a sum has
+to leave something out it errs to the early side: harm never comes sooner than
+it says.
+"""
+
+from itertools import pairwise
+from math import exp, inf, log, sqrt
+
+from simulator.bags import (
+    ATMOSPHERE_KPA,
+    CRITICAL_RATIO,
+    GAS_J_MOL_K,
+    REFERENCE_MOL_M3,
+    ZERO_C_K,
+    flow_mol_s,
+)
+
+# From here rubber blows and its surface reverts while one looks on (common practice, no source).
+BLOWS_C = 160.0
+# Below this under the pad the hold does not count (common practice, no source).
+CURES_FROM_C = 120.0
+# A repair is safe to let down once cooler than this (common practice, no source).
+SAFE_LET_DOWN_C = 100.0
+# Steam and trapped air open the rubber once a bag presses less (common practice, no source).
+PRESSED_KPA = 150.0
+# Set on each bag: 30 psi; 1 psi = 6.894757 kPa, NIST SP 811.
+WORKING_KPA = 206.84
+WORKING_C = 140.0
+# Wood, cotton and paper left against something this hot char and may smoulder (from memory:
+# the low end of what is told of wood beside steam pipes).
+BENCH_CHARS_C = 120.0
+# Of the hold: bears about this much more or less time (common practice, no source).
+HOLD_SPARE_SHARE = 0.1
+
+# Arrhenius figures of over-cure, invented within what is published: five hours' worth at
+# 140 °C with the activation energy of the cure itself, 90 kJ/mol (span 79 to 155).
+REVERTS_MIN = 300.0
+ACTIVATION_J_MOL = 90_000.0
+REFERENCE_C = 140.0
+
+# A person: sees or hears, understands and moves (from memory: 1 to 2 s for the unready).
+REACTION_S = 1.5
+WALKING_M_S = 1.6  # ISO 13855, from memory
+HAND_M_S = 2.0  # ISO 13855, from memory
+
+# Seconds of touch to a burn on bare metal against its temperature. ISO 13732-1, from memory;
+# the two shortest are the low ends of a band.
+_BURNS = ((65.0, 1.0), (56.0, 10.0), (51.0, 60.0), (48.0, 600.0), (43.0, 8 * 3600.0))
+
+# IAPWS-IF97, region 4, saturation line; from memory, held against the release's check values.
+_SATURATION = (
+    0.11670521452767e4,
+    -0.72421316703206e6,
+    -0.17073846940092e2,
+    0.12020824702470e5,
+    -0.32325550322333e7,
+    0.14915108613530e2,
+    -0.48232657361591e4,
+    0.40511340542057e6,
+    -0.23855557567849,
+    0.65017534844798e3,
+)
+_FALL_STEPS = 200
+
+
+def lump_s(
+    heat_capacity_j_k: float,
+    power_w: float,
+    from_c: float,
+    to_c: float,
+    *,
+    loss_w_k: float = 0.0,
+    around_c: float = 20.0,
+) -> float:
+    """Time a lump takes from one temperature to another, warming or cooling.
+
+    Args:
+        heat_capacity_j_k: of the lump, J/K.
+        power_w: put in, W; 0 lets it cool.
+        from_c: at the start, °C.
+        to_c: at the end, °C.
+        loss_w_k: to its surroundings, W/K.
+        around_c: the surroundings, °C.
+
+    Returns:
+        Seconds; infinite when it never gets there.
+    """
+    if from_c == to_c:
+        return 0.0
+    if loss_w_k <= 0:
+        seconds = heat_capacity_j_k * (to_c - from_c) / power_w if power_w else inf
+        return seconds if seconds > 0 else inf
+    settles_c = around_c + power_w / loss_w_k
+    # Both ends lie on the same side of where it settles, the end nearer.
+    left = (to_c - settles_c) / (from_c - settles_c) if from_c != settles_c else inf
+    if not 0 < left < 1:
+        return inf
+    return -heat_capacity_j_k / loss_w_k * log(left)
+
+
+def cure_rate(temperature_c: float) -> float:
+    """Equivalent minutes at 140 °C earned in a minute; Arrhenius with 90 kJ/mol."""
+    colder = 1 / (temperature_c + ZERO_C_K) - 1 / (REFERENCE_C + ZERO_C_K)
+    return exp(-ACTIVATION_J_MOL / GAS_J_MOL_K * colder)
+
+
+def reversion_s(temperature_c: float, *, spent_min: float = 0.0) -> float:
+    """Time at a steady temperature until rubber reverts, s.
+
+    Args:
+        temperature_c: of the rubber, °C.
+        spent_min: equivalent minutes at 140 °C that it has had already.
+    """
+    return max(0.0, REVERTS_MIN - spent_min) * 60 / cure_rate(temperature_c)
+
+
+def boiling_c(gauge_kpa: float) -> float:
+    """Boiling point of water under a gauge pressure at sea level; IAPWS-IF97 region 4.
+
+    Args:
+        gauge_kpa: kPa above the atmosphere, which is taken as 101.325 kPa.
+    """
+    n = _SATURATION
+    beta = ((gauge_kpa + ATMOSPHERE_KPA) / 1000) ** 0.25
+    e = beta**2 + n[2] * beta + n[5]
+    f = n[0] * beta**2 + n[3] * beta + n[6]
+    g = n[1] * beta**2 + n[4] * beta + n[7]
+    d = 2 * g / (-f - sqrt(f**2 - 4 * e * g))
+    kelvin = (n[9] + d - sqrt((n[9] + d) ** 2 - 4 * (n[8] + n[9] * d))) / 2
+    return kelvin - ZERO_C_K
+
+
+def emptying_s(
+    volume_l: float,
+    hole_dm3_s_bar: float,
+    from_kpa: float,
+    to_kpa: float,
+    *,
+    gas_c: float = 20.0,
+    exponent: float = 1.0,
+) -> float:
+    """Time in which a volume of air loses pressure through a hole; flow by ISO 6358.
+
+    Args:
+        volume_l: litre, taken as rigid.
+        hole_dm3_s_bar: sonic conductance, dm³/(s bar).
+        from_kpa: gauge at the start.
+        to_kpa: gauge at the end.
+        gas_c: of the air, °C.
+        exponent: 1 isothermal, as a slow leak; 1.4 adiabatic, as a burst: the air
+            cools, and the pressure is lost sooner.
+
+    Returns:
+        Seconds; infinite without a hole or down to 0 kPa.
+    """
+    if hole_dm3_s_bar <= 0 or to_kpa <= 0:
+        return inf
+    per_mol_kpa = GAS_J_MOL_K * (gas_c + ZERO_C_K) / volume_l
+    high, low = from_kpa + ATMOSPHERE_KPA, to_kpa + ATMOSPHERE_KPA
+    # Even steps of ln p: choked flow crosses each in the same time.
+    edges = [high * (low / high) ** (step / _FALL_STEPS) for step in range(_FALL_STEPS + 1)]
+    total_s = 0.0
+    for upper, lower in pairwise(edges):
+        flow = flow_mol_s(hole_dm3_s_bar, sqrt(upper * lower), ATMOSPHERE_KPA)
+        total_s += (upper - lower) / (exponent * per_mol_kpa * flow)
+    return total_s
+
+
+def hole_dm3_s_bar(kpa_per_h: float, volume_l: float, gauge_kpa: float, gas_c: float) -> float:
+    """The hole through which a bag at a pressure loses so much an hour; isothermal, ISO 6358."""
+    per_mol_kpa = GAS_J_MOL_K * (gas_c + ZERO_C_K) / volume_l
+    unit_mol_s = flow_mol_s(1.0, gauge_kpa + ATMOSPHERE_KPA, ATMOSPHERE_KPA)
+    return kpa_per_h / 3600 / per_mol_kpa / unit_mol_s if unit_mol_s > 0 else 0.0
+
+
+def choked(gauge_kpa: float) -> bool:
+    """Air leaves at the speed of sound from this pressure; ISO 6358."""
+    return ATMOSPHERE_KPA / (gauge_kpa + ATMOSPHERE_KPA) <= CRITICAL_RATIO
+
+
+def filling_s(volume_l: float, flow_mol_per_s: float, from_kpa: float, to_kpa: float) -> float:
+    """Time a steady flow takes to raise a rigid volume at 20 °C, s."""
+    per_mol_kpa = GAS_J_MOL_K * (20.0 + ZERO_C_K) / volume_l
+    return (to_kpa - from_kpa) / (flow_mol_per_s * per_mol_kpa) if flow_mol_per_s > 0 else inf
+
+
+def choked_mol_s(conductance_dm3_s_bar: float, gauge_kpa: float) -> float:
+    """The most that passes a restriction from this pressure; ISO 6358."""
+    return conductance_dm3_s_bar * 1e-3 * (gauge_kpa + ATMOSPHERE_KPA) / 100 * REFERENCE_MOL_M3
+
+
+def warmed_kpa(gauge_kpa: float, from_c: float, to_c: float) -> float:
+    """Gauge pressure of a sealed rigid volume after warming; ideal gas."""
+    ratio = (to_c + ZERO_C_K) / (from_c + ZERO_C_K)
+    return (gauge_kpa + ATMOSPHERE_KPA) * ratio - ATMOSPHERE_KPA
+
+
+def stored_kj(volume_l: float, gauge_kpa: float) -> float:
+    """What a burst sets free at most, by Brode: p V / (kappa - 1), kappa 1.4; kJ."""
+    return gauge_kpa * volume_l / 1000 / 0.4
+
+
+def clamp_kn(area_m2: float, gauge_kpa: float) -> float:
+    """Force of a bag on its clamp, kN."""
+    return area_m2 * gauge_kpa
+
+
+def burn_s(surface_c: float) -> float:
+    """How long bare metal may be touched; ISO 13732-1, from memory.
+
+    Between the standard's points the time is taken along a straight line in its
+    logarithm; above the hottest one it is a second or less, below 43 °C no limit.
+    """
+    hottest_c, shortest_s = _BURNS[0]
+    if surface_c >= hottest_c:
+        return shortest_s
+    for (upper_c, short_s), (lower_c, long_s) in pairwise(_BURNS):
+        if surface_c >= lower_c:
+            share = (upper_c - surface_c) / (upper_c - lower_c)
+            return short_s * (long_s / short_s) ** share
+    return inf
+
+
+def stands_clear_s(distance_m: float) -> float:
+    """A person at the rig hears, understands and walks away this far, s."""
+    return REACTION_S + distance_m / WALKING_M_S
