@@ -11,13 +11,21 @@ from dataclasses import dataclass
 from enum import StrEnum
 from math import sqrt
 
-GAS_J_MOL_K = 8.314462618  # CODATA 2018
-ZERO_C_K = 273.15
-ATMOSPHERE_KPA = 101.325
-REFERENCE_MOL_M3 = 100e3 / (GAS_J_MOL_K * 293.15)  # air at 20 °C, 100 kPa (ISO 8778)
-CRITICAL_RATIO = 0.3
-# Close to equal pressures the square root is too steep for a step in time.
-LAMINAR_RATIO = 0.995
+from simulator.gas import ATMOSPHERE_KPA, GAS_J_MOL_K, ZERO_C_K, flow_mol_s
+from simulator.supply import Supply, SupplySettings
+
+__all__ = [
+    "ATMOSPHERE_KPA",
+    "GAS_J_MOL_K",
+    "ZERO_C_K",
+    "AirMode",
+    "Bag",
+    "BagSettings",
+    "BagValves",
+    "Supply",
+    "SupplySettings",
+    "flow_mol_s",
+]
 
 
 class AirMode(StrEnum):
@@ -26,32 +34,6 @@ class AirMode(StrEnum):
     RELIEVING = "relieving"
     NON_RELIEVING = "non_relieving"
     LOCKED_OFF = "locked_off"
-
-
-def flow_mol_s(conductance_dm3_s_bar: float, from_kpa: float, to_kpa: float) -> float:
-    """Flow through a restriction; 0 against the pressure.
-
-    Args:
-        conductance_dm3_s_bar: sonic conductance C, dm³/(s bar).
-        from_kpa: upstream, absolute.
-        to_kpa: downstream, absolute.
-
-    Returns:
-        mol/s.
-    """
-    if conductance_dm3_s_bar <= 0 or to_kpa >= from_kpa:
-        return 0.0
-    choked = conductance_dm3_s_bar * 1e-3 * from_kpa / 100 * REFERENCE_MOL_M3
-    ratio = to_kpa / from_kpa
-    if ratio <= CRITICAL_RATIO:
-        return choked
-    if ratio <= LAMINAR_RATIO:
-        return choked * _subsonic(ratio)
-    return choked * _subsonic(LAMINAR_RATIO) * (1 - ratio) / (1 - LAMINAR_RATIO)
-
-
-def _subsonic(ratio: float) -> float:
-    return sqrt(1 - ((ratio - CRITICAL_RATIO) / (1 - CRITICAL_RATIO)) ** 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +50,8 @@ class BagSettings:
         relief_margin_kpa: it vents from this far above its set point.
         band_kpa: the regulator opens fully this far from its set point.
         exhaust_dm3_s_bar: the exhaust valve with its silencer.
+        holds_without_supply: a check keeps a relieving regulator from draining the
+            bag backwards once its supply has gone.
     """
 
     volume_l: float = 20.0
@@ -79,6 +63,7 @@ class BagSettings:
     relief_margin_kpa: float = 2.0
     band_kpa: float = 5.0
     exhaust_dm3_s_bar: float = 0.05
+    holds_without_supply: bool = False
 
 
 @dataclass(slots=True)
@@ -110,7 +95,11 @@ class Bag:
         leak_dm3_s_bar: a leak of the bag itself.
         hole_dm3_s_bar: a burst.
         feed_cut: the hose is off or its coupling has shut itself.
-        set_offset_kpa: the regulator delivers this much beside its knob.
+        feed_share: of the hose's conductance that is left; kinked or frozen: 0.
+        exhaust_share: of the exhaust's that is left; silencer blocked or iced.
+        relief_share: of the relieving vent's that is left; stuck: 0.
+        set_offset_kpa: the regulator delivers this much beside its knob (creep).
+        ice_share: of the regulator's passage that is blocked by ice.
     """
 
     def __init__(self, settings: BagSettings, start_c: float) -> None:
@@ -124,7 +113,11 @@ class Bag:
         self.leak_dm3_s_bar = 0.0
         self.hole_dm3_s_bar = 0.0
         self.feed_cut = False
+        self.feed_share = 1.0
+        self.exhaust_share = 1.0
+        self.relief_share = 1.0
         self.set_offset_kpa = 0.0
+        self.ice_share = 0.0
 
     def fill_to(self, pressure_kpa: float) -> None:
         """Put in or take out air until the gauge shows `pressure_kpa`, not below 0."""
@@ -135,7 +128,14 @@ class Bag:
         self.pressure_kpa = pressure_kpa
 
     def advance(
-        self, dt_s: float, valves: BagValves, *, supply_kpa: float, around_c: float
+        self,
+        dt_s: float,
+        valves: BagValves,
+        *,
+        supply_kpa: float,
+        around_c: float,
+        supply_c: float = 20.0,
+        wet: bool = False,
     ) -> float:
         """One step.
 
@@ -144,6 +144,8 @@ class Bag:
             valves: as hands have set them.
             supply_kpa: ahead of the regulator, gauge.
             around_c: temperature the gas tends to, °C.
+            supply_c: of the air ahead of the regulator, °C.
+            wet: that air carries water.
 
         Returns:
             Air taken from the supply in this step, mol.
@@ -202,44 +204,3 @@ class Bag:
             return over_kpa
         slope = 1 + growth * ATMOSPHERE_KPA
         return (sqrt(slope**2 + 4 * growth * over_kpa) - slope) / (2 * growth)
-
-
-@dataclass(frozen=True, slots=True)
-class SupplySettings:
-    """The compressor and its receiver.
-
-    Attributes:
-        receiver_l: litre.
-        cut_in_kpa: the compressor starts below, gauge.
-        cut_out_kpa: and stops above.
-        delivery_mol_s: of the compressor.
-    """
-
-    receiver_l: float = 150.0
-    cut_in_kpa: float = 600.0
-    cut_out_kpa: float = 750.0
-    delivery_mol_s: float = 0.12
-
-
-class Supply:
-    """The air supply; the compressor dies with the mains.
-
-    Attributes:
-        pressure_kpa: gauge.
-        compressing: the compressor runs.
-    """
-
-    def __init__(self, settings: SupplySettings) -> None:
-        self.settings = settings
-        self.pressure_kpa = settings.cut_out_kpa
-        self.compressing = False
-
-    def advance(self, dt_s: float, taken_mol: float, *, mains: bool) -> None:
-        """One step: `taken_mol` leaves, the compressor makes up for it."""
-        if self.pressure_kpa < self.settings.cut_in_kpa:
-            self.compressing = True
-        if self.pressure_kpa > self.settings.cut_out_kpa or not mains:
-            self.compressing = False
-        made_mol = self.settings.delivery_mol_s * dt_s if self.compressing else 0.0
-        per_mol_kpa = GAS_J_MOL_K * 293.15 / self.settings.receiver_l
-        self.pressure_kpa = max(0.0, self.pressure_kpa + (made_mol - taken_mol) * per_mol_kpa)

@@ -18,7 +18,7 @@ class Controls:
 
     Attributes:
         set_c: both thermostats' knob, °C; None is off.
-        plugged: the pads' leads are in.
+        plugged: by side, the pad's lead is in.
         mounted: the pads are on the tyre.
         pins_in: the clamp's pins are in.
         release_request: the switch that asks to let down.
@@ -26,10 +26,11 @@ class Controls:
         tyre: count of tyres brought to the rig; a new one is cold.
         valves: by side.
         released_at_s: by button, the plant time at which the press ends.
+        taped: buttons held down by tape.
     """
 
     set_c: float | None = None
-    plugged: bool = True
+    plugged: dict[str, bool] = field(default_factory=lambda: dict.fromkeys(SIDES, True))
     mounted: bool = False
     pins_in: bool = False
     release_request: bool = False
@@ -39,14 +40,15 @@ class Controls:
         default_factory=lambda: {side: BagValves() for side in SIDES}
     )
     released_at_s: dict[str, float] = field(default_factory=lambda: dict.fromkeys(BUTTONS, 0.0))
+    taped: set[str] = field(default_factory=set)
 
     def press(self, button: str, now_s: float, for_s: float) -> None:
         """Hold a button down until `now_s + for_s`."""
         self.released_at_s[button] = now_s + for_s
 
     def pressed(self, button: str, now_s: float) -> bool:
-        """The button is down."""
-        return now_s < self.released_at_s[button]
+        """The button is down, by hand or by tape."""
+        return button in self.taped or now_s < self.released_at_s[button]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,18 +67,36 @@ class Shown:
 
 
 class RelayModule:
-    """The relay module: coils, and a time-out that opens them all.
+    """The relay module: coils, contacts, and a time-out that opens them all.
 
     Attributes:
-        coils: by name.
+        coils: by name, as written and as read back.
+        stuck: by name, a contact that stays where it is, closed or open, whatever
+            the coil and the module's own supply do.
+        powered: the module has its supply; without it all contacts open, it
+            answers nothing and has forgotten its coils.
+        horn_dead: the horn makes no sound though its contact closes.
         timeout_s: without a request for this long all coils open; 0 is never.
         silent_s: plant time since the last request.
     """
 
     def __init__(self) -> None:
         self.coils = dict.fromkeys(COILS, False)
+        self.stuck: dict[str, bool] = {}
+        self.powered = True
+        self.horn_dead = False
         self.timeout_s = 5.0
         self.silent_s = 0.0
+
+    def contact(self, name: str) -> bool:
+        """The contact of one coil is closed."""
+        return self.stuck.get(name, self.powered and self.coils[name])
+
+    def shown(self) -> dict[str, bool]:
+        """What the lamps show and the horn sounds, by coil name."""
+        shown = {name: self.contact(name) for name in COILS}
+        shown["horn"] = shown["horn"] and not self.horn_dead
+        return shown
 
     def heard(self) -> None:
         """A request for this unit has come."""
@@ -85,5 +105,5 @@ class RelayModule:
     def advance(self, dt_s: float) -> None:
         """Count silence and open the coils when it has lasted too long."""
         self.silent_s += dt_s
-        if 0 < self.timeout_s < self.silent_s:
+        if not self.powered or 0 < self.timeout_s < self.silent_s:
             self.coils = dict.fromkeys(COILS, False)
