@@ -4,8 +4,12 @@ Lockstep speaks JSON lines on a TCP port of its own. On connecting the client
 is sent `{"now_s": 0.0, "wall_ns": ..., "period_s": 1.0, "pretend": true}`; it
 sends `{"until_s": 12.0}`; the plant is moved there in its own fixed steps, and
 the answer `{"now_s": 12.0, "wall_ns": ..., "over": false}` goes out when it has
-arrived. Once `over` is true the plant stands still; the client hangs up and
-the simulator ends. A client that hangs up earlier may come back, or another:
+arrived. While something is wrong with the first rig's supervisor itself the
+answer also holds `"host"`, all that `simulator.host.Host` knows: whoever runs the
+supervisor carries that out.
+
+Once `over` is true the plant stands still; the client hangs up and the
+simulator ends. A client that hangs up earlier may come back, or another:
 meanwhile the plant stands still. What is not such a line is answered by
 `{"error": ...}` and moves nothing.
 """
@@ -14,10 +18,11 @@ import asyncio
 import json
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
+from simulator.host import Host
 from simulator.plant import STEP_S
 from simulator.serve import HOST, ServeError, WallPace
 from simulator.yard import Yard
@@ -175,7 +180,7 @@ class Lockstep:
                 _send(writer, {"error": wrong})
             else:
                 await self._mover.advance_to(wrong.until_s)
-                _send(writer, {**self._now(), "over": yard.over})
+                _send(writer, {**self._now(), "over": yard.over, **self._host()})
             await writer.drain()
 
     def _wrong_with(self, line: bytes) -> Step | str:
@@ -191,6 +196,10 @@ class Lockstep:
                 f"or more than {AHEAD_S_MAX:g} s ahead"
             )
         return step
+
+    def _host(self) -> dict[str, object]:
+        host = self._mover.yard.rigs[0].host
+        return {} if host == Host() else {"host": asdict(host)}
 
     def _now(self) -> dict[str, float | int]:
         yard = self._mover.yard

@@ -11,10 +11,11 @@ import struct
 from simulator.panel import COILS
 from simulator.plant import Rig
 from simulator.sensors import Failure
+from simulator.wire import MODULE_NAMES
 
 UNITS_PER_RIG = 10
 RIGS_MAX = 25  # unit numbers end at 247
-MODULES = {"temperatures": 1, "pressures": 2, "relays": 3}
+MODULES = {name: place for place, name in enumerate(MODULE_NAMES, 1)}
 
 OPEN_COUNTS = 32767
 SHORT_COUNTS = -32768
@@ -42,7 +43,9 @@ def temperature_words(rig: Rig) -> list[int]:
     words = []
     for name in TEMPERATURES:
         instrument = rig.instruments[name]
-        counts = max(SHORT_COUNTS + 1, min(OPEN_COUNTS - 1, round(instrument.shown * 10)))
+        # A converter gone mad may show anything, also what is no number.
+        shown = OPEN_COUNTS if math.isnan(instrument.shown) else instrument.shown * 10
+        counts = round(max(SHORT_COUNTS + 1, min(OPEN_COUNTS - 1, shown)))
         if instrument.failure is Failure.OPEN:
             counts = OPEN_COUNTS
         elif instrument.failure is Failure.SHORT:
