@@ -39,8 +39,12 @@ __all__ = [
 ]
 
 # What all flows together may change the pressure by in one sub-step.
-SUBSTEP_KPA = 2.5
+SUBSTEP_KPA = 1.0
+# Below this, what a sub-step adds goes out in the same sub-step, or the gauge would flutter.
+NEARLY_EMPTY_KPA = 5.0
 SUBSTEPS_MAX = 500
+# The vent's seat is shut again this close to its margin.
+VENT_SHUTS_KPA = 0.05
 # A spring holds the regulator's seat against this much from behind.
 SEAT_SPRING_KPA = 10.0
 LIMP_SHARE = 0.1  # a let-down bag still holds a little air
@@ -234,10 +238,16 @@ class Bag:
         while left_s > 0:
             fed_mol_s = self._feed_mol_s(valves, supply_kpa)
             back_mol_s = self._back_mol_s(valves, supply_kpa)
-            gone_mol_s = back_mol_s + self._out_mol_s(valves)
+            openings = self._openings_dm3_s_bar(valves)
+            gone_mol_s = back_mol_s
+            if openings:
+                gone_mol_s += self._out_mol_s(openings, self.pressure_kpa)
             step_s = left_s
             if fed_mol_s or gone_mol_s:
                 step_s = min(left_s, self._substep_s(dt_s, fed_mol_s + gone_mol_s))
+            if openings and self.pressure_kpa < NEARLY_EMPTY_KPA:
+                soon_kpa = self._soon_kpa(step_s, fed_mol_s * step_s, supply_c)
+                gone_mol_s = back_mol_s + self._out_mol_s(openings, soon_kpa)
             gone_mol = self._move(step_s, fed_mol_s * step_s, gone_mol_s * step_s, supply_c)
             taken_mol += fed_mol_s * step_s
             if back_mol_s:
@@ -253,11 +263,7 @@ class Bag:
     def _move(self, dt_s: float, fed_mol: float, gone_mol: float, supply_c: float) -> float:
         """One sub-step's balance; returns what really went out, mol."""
         gas_k = self.gas_c + ZERO_C_K
-        wall_w_k = self.settings.gas_wall_w_k
-        # Implicit in the gas's own temperature: a limp bag's little air follows in
-        # less than a step.
-        lag = wall_w_k * dt_s / (CV_J_MOL_K * self.amount_mol)
-        warmed_j = wall_w_k * dt_s * (self.wall_c - self.gas_c) / (1 + lag)
+        warmed_j = self._warmed_j(dt_s)
         content_j = self._content_j + warmed_j
         if fed_mol:
             fed_j = CP_J_MOL_K * (supply_c + ZERO_C_K) * fed_mol
@@ -277,6 +283,16 @@ class Bag:
         self._content_j = content_j
         self._settle()
         return gone_mol
+
+    def _warmed_j(self, dt_s: float) -> float:
+        """Heat from the wall in one sub-step.
+
+        Implicit in the gas's own temperature: a limp bag's little air follows in
+        less than a step.
+        """
+        wall_w_k = self.settings.gas_wall_w_k
+        lag = wall_w_k * dt_s / (CV_J_MOL_K * self.amount_mol)
+        return wall_w_k * dt_s * (self.wall_c - self.gas_c) / (1 + lag)
 
     def _settle(self) -> None:
         """Pressure, volume and temperature from amount and content."""
@@ -350,13 +366,21 @@ class Bag:
             passage_dm3_s_bar, self.pressure_kpa + ATMOSPHERE_KPA, supply_kpa + ATMOSPHERE_KPA
         )
 
-    def _out_mol_s(self, valves: BagValves) -> float:
+    def _openings_dm3_s_bar(self, valves: BagValves) -> float:
+        """All that is open from the bag to the atmosphere."""
         openings = self.leak_dm3_s_bar + self.hole_dm3_s_bar + self._vent_dm3_s_bar(valves)
         if valves.exhaust_open:
             openings += self.settings.exhaust_dm3_s_bar * self.exhaust_share
-        if not openings:
-            return 0.0
-        return flow_mol_s(openings, self.pressure_kpa + ATMOSPHERE_KPA, ATMOSPHERE_KPA)
+        return openings
+
+    def _out_mol_s(self, openings_dm3_s_bar: float, gauge_kpa: float) -> float:
+        return flow_mol_s(openings_dm3_s_bar, gauge_kpa + ATMOSPHERE_KPA, ATMOSPHERE_KPA)
+
+    def _soon_kpa(self, dt_s: float, fed_mol: float, supply_c: float) -> float:
+        """The gauge after a sub-step in which nothing went out; good near zero."""
+        fed_j = CP_J_MOL_K * (supply_c + ZERO_C_K) * fed_mol
+        over_j = self._content_j + fed_j + self._warmed_j(dt_s) - self._corner_j
+        return max(0.0, over_j / (2.5 * self.settings.volume_l))
 
     def _vent_dm3_s_bar(self, valves: BagValves) -> float:
         """The relieving regulator's vent, behind the hose."""
@@ -365,7 +389,7 @@ class Bag:
         settings = self.settings
         over_kpa = self.pressure_kpa - valves.set_kpa - self.set_offset_kpa
         over_kpa -= settings.relief_margin_kpa
-        if over_kpa <= 0:
+        if over_kpa <= VENT_SHUTS_KPA:
             return 0.0
         vent_dm3_s_bar = settings.relief_dm3_s_bar * min(1.0, over_kpa / settings.band_kpa)
         return in_series(
