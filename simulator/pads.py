@@ -15,6 +15,7 @@ class ThermostatState(StrEnum):
 
     WORKS = "works"
     STUCK_CLOSED = "stuck_closed"
+    STUCK_OPEN = "stuck_open"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +58,8 @@ class Thermostat:
         self.sensed_c = start_c
         self.calling = False
         self.state = ThermostatState.WORKS
+        self.error_c = 0.0
+        self.sensor_share = 1.0
         self._lag_s = lag_s
         self._hysteresis_c = hysteresis_c
 
@@ -65,6 +68,8 @@ class Thermostat:
         self.sensed_c += (pad_c - self.sensed_c) * min(1.0, dt_s / self._lag_s)
         if self.state is ThermostatState.STUCK_CLOSED:
             self.calling = True
+        elif self.state is ThermostatState.STUCK_OPEN:
+            self.calling = False
         elif self.set_c is None or self.sensed_c > self.set_c + self._hysteresis_c:
             self.calling = False
         elif self.sensed_c < self.set_c - self._hysteresis_c:
@@ -89,6 +94,17 @@ class Pad:
         self.thermostat = Thermostat(settings.thermostat_lag_s, settings.hysteresis_c, start_c)
         self.heating = False
         self.cutout_ok = True
+        self.cutout_bridged = False
+        self.heater_share = 1.0
+        self.edge_heater_share = 1.0
+        self.lead_broken = False
+        self.lead_extra_ohm = 0.0
+        self.contact_share = 1.0
+        self.centre_c = start_c
+        self.edge_c = start_c
+        self.power_w = 0.0
+        self.current_a = 0.0
+        self.joint_w = 0.0
         self.heated_j = 0.0
         self.lost_j = 0.0
         self.given_j = 0.0

@@ -12,9 +12,29 @@ Heat released by the cure reaction is left out.
 from dataclasses import dataclass
 from math import ceil, inf
 
+import numpy as np
+from numpy.typing import NDArray
+
 CELLS_MIN = 31
 # The explicit scheme's first cell is the stiffest: 3 alpha dt / dx^2 <= 1.
 STABLE_SHARE = 0.9
+
+
+@dataclass(frozen=True, slots=True)
+class LayerSettings:
+    """One layer of the repair.
+
+    Attributes:
+        thickness_mm: mm.
+        conductivity_w_mk: W/(m K).
+        diffusivity_m2_s: m²/s.
+        cures: its cure counts.
+    """
+
+    thickness_mm: float
+    conductivity_w_mk: float = 0.25
+    diffusivity_m2_s: float = 1.1e-7
+    cures: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +52,17 @@ class SlabSettings:
     conductivity_w_mk: float = 0.25
     diffusivity_m2_s: float = 1.1e-7
     cells: int = CELLS_MIN
+
+    @classmethod
+    def plain(
+        cls,
+        *,
+        thickness_mm: float = 50.0,
+        conductivity_w_mk: float = 0.25,
+        diffusivity_m2_s: float = 1.1e-7,
+    ) -> "SlabSettings":
+        """One plain layer."""
+        return cls(thickness_mm, conductivity_w_mk, diffusivity_m2_s)
 
     def __post_init__(self) -> None:
         """Refuse what cannot be computed.
@@ -74,6 +105,35 @@ class Slab:
         self._width_m = settings.thickness_mm / 1000 / settings.cells
         self._heat_j_m2k = settings.conductivity_w_mk / settings.diffusivity_m2_s * self._width_m
         self._dt_s_max = STABLE_SHARE * self._width_m**2 / (3 * settings.diffusivity_m2_s)
+
+    @property
+    def depth_mm(self) -> NDArray[np.float64]:
+        """Depth of each cell from the inner face, shape (n,), mm."""
+        return (np.arange(self.settings.cells) + 0.5) * self._width_m * 1000
+
+    @property
+    def centre_c(self) -> NDArray[np.float64]:
+        """Centre column, shape (n,), °C."""
+        return np.array(self.cells_c)
+
+    @property
+    def edge_c(self) -> NDArray[np.float64]:
+        """Edge column, shape (n,), °C."""
+        return np.array(self.cells_c)
+
+    @property
+    def hottest_c(self) -> float:
+        """Hottest cell, °C."""
+        return max(self.cells_c)
+
+    @property
+    def coldest_c(self) -> float:
+        """Coldest cell, °C."""
+        return min(self.cells_c)
+
+    def renew(self, start_c: float) -> None:
+        """Another tyre, as cold throughout as `start_c`."""
+        self.cells_c = [start_c] * self.settings.cells
 
     @property
     def middle_c(self) -> float:
