@@ -12,7 +12,8 @@ from pydantic import ValidationError
 from simulator.bags import AirMode
 from simulator.crew import RepairPlan, Stage
 from simulator.faults import catalogue
-from simulator.faults.base import Fault
+from simulator.faults.base import Fault, Onset
+from simulator.plant import RigSettings
 
 TAIL_S = 600.0
 # Besides the hold, the whole of a repair takes some four hours; a stuck one ends here.
@@ -21,21 +22,6 @@ BESIDES_HOLD_S_MAX = 5 * 3600.0
 
 class ScenarioError(ValueError):
     """The scenario or fault asked for does not exist or cannot be; says what can."""
-
-
-@dataclass(frozen=True, slots=True)
-class Onset:
-    """When a fault strikes.
-
-    Attributes:
-        after_s: after plant time 0, or after the stage's begin.
-        stage: of the crew, or None.
-        repair: in which repair, from 1; for a stage only.
-    """
-
-    after_s: float
-    stage: Stage | None = None
-    repair: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +44,8 @@ class Scenario:
         faults: strike the first rig only.
         tail_s: the scenario goes on this long after the last repair is done or,
             unless the crew mends, after the last fault has struck.
+        built: how the rigs are built and what the weather is at the start.
+        start_hour: hour of the day at plant time 0, UTC.
     """
 
     name: str
@@ -65,6 +53,8 @@ class Scenario:
     plans: tuple[RepairPlan, ...] = (RepairPlan(),)
     faults: tuple[PlannedFault, ...] = ()
     tail_s: float = TAIL_S
+    built: RigSettings = RigSettings()
+    start_hour: float = 7.0
 
     @property
     def over_at_s(self) -> float:
@@ -78,7 +68,33 @@ class Scenario:
 
 
 def all_scenarios() -> dict[str, Scenario]:
-    """All scenarios by name."""
+    """All scenarios by name: the listed ones, then one for each fault."""
+    faults = {name: _one_fault(name, kind) for name, kind in catalogue().items()}
+    return _listed() | faults
+
+
+def find_scenario(name: str) -> Scenario:
+    """The scenario of that name.
+
+    Raises:
+        ScenarioError: there is none; lists those there are.
+    """
+    listed, kinds = _listed(), catalogue()
+    if name in listed:
+        return listed[name]
+    if name in kinds:
+        return _one_fault(name, kinds[name])
+    known = ", ".join((*listed, *kinds))
+    raise ScenarioError(f"no scenario is called {name!r}; choose one of: {known}")
+
+
+def tail_after_s(fault: Fault, built: RigSettings) -> float:
+    """How long a scenario goes on after this fault has struck, s."""
+    deadline_s = fault.deadline_s(built)
+    return TAIL_S + (deadline_s if math.isfinite(deadline_s) else 0.0)
+
+
+def _listed() -> dict[str, Scenario]:
     whole = RepairPlan()
     next_repair = RepairPlan(start_after_s=1800.0)
     named = [
@@ -99,22 +115,8 @@ def all_scenarios() -> dict[str, Scenario]:
             plans=(whole, next_repair),
             faults=(_planned("hose_burst", Onset(1200.0, Stage.HOLD, repair=2)),),
         ),
-        *(_one_fault(name, kind) for name, kind in catalogue().items()),
     ]
     return {scenario.name: scenario for scenario in named}
-
-
-def find_scenario(name: str) -> Scenario:
-    """The scenario of that name.
-
-    Raises:
-        ScenarioError: there is none; lists those there are.
-    """
-    scenarios = all_scenarios()
-    if name not in scenarios:
-        known = ", ".join(scenarios)
-        raise ScenarioError(f"no scenario is called {name!r}; choose one of: {known}")
-    return scenarios[name]
 
 
 def read_fault(text: str) -> PlannedFault:
@@ -179,11 +181,21 @@ def _planned(name: str, onset: Onset) -> PlannedFault:
 
 
 def _one_fault(name: str, kind: type[Fault]) -> Scenario:
-    """The scenario in which this fault strikes during the hold."""
-    title = (kind.__doc__ or name).partition("\n")[0]
+    """The scenario in which this fault strikes at its own onset."""
+    title = (kind.__doc__ or name).partition("\n")[0].rstrip(".")
+    fault = kind()
     return Scenario(
         name,
-        f"{kind.into_hold_s / 60:.0f} min into the hold: {title[0].lower()}{title[1:].rstrip('.')}",
-        faults=(_planned(name, Onset(kind.into_hold_s, Stage.HOLD)),),
-        tail_s=kind.deadline_s + TAIL_S,
+        f"{_onset_words(kind.onset)}: {title[:1].lower()}{title[1:]}",
+        faults=(PlannedFault(name, fault, kind.onset),),
+        tail_s=tail_after_s(fault, RigSettings()),
     )
+
+
+def _onset_words(onset: Onset) -> str:
+    """When a fault strikes, as people say it."""
+    after = f"{onset.after_s:.0f} s" if onset.after_s < 120 else f"{onset.after_s / 60:.0f} min"
+    if onset.stage is None:
+        return f"after {after}"
+    of_repair = "" if onset.repair == 1 else f" of repair {onset.repair}"
+    return f"{after} into {onset.stage.replace('_', ' ')}{of_repair}"

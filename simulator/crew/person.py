@@ -7,11 +7,10 @@ is lit. A crew sees `Shown` and sets `Controls`; the truth is hidden from it.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from enum import StrEnum
 from random import Random
 
 from simulator.bags import AirMode
+from simulator.crew.plan import RepairPlan, Stage
 from simulator.panel import Controls, Shown
 
 PRESS_S = 2.0
@@ -23,61 +22,6 @@ WALKS_AFTER_S = 40.0
 SWITCHES_OFF_AFTER_S = 120.0  # nobody runs to turn a knob when the lamp goes dark
 
 
-class Stage(StrEnum):
-    """What the crew is at; the words of the trade where it has them."""
-
-    WAIT = "wait"
-    PREHEAT = "preheat"
-    MOUNT = "mount"
-    AIR_UP = "air_up"
-    HEAT_UP = "heat_up"
-    HOLD = "hold"
-    COOL = "cool"
-    LET_DOWN = "let_down"
-    FEEL_SOFT = "feel_soft"
-    TAKE_OFF = "take_off"
-    HOME = "home"
-
-
-@dataclass(frozen=True, slots=True)
-class RepairPlan:
-    """One repair as the crew means to do it.
-
-    Attributes:
-        start_after_s: the crew waits this long first, s.
-        preheat_c: thermostats' setting for the preheat, °C.
-        preheat_s_min: and at least for this long, s.
-        mount_s: to carry, mount and pin, heat off, s.
-        set_kpa: regulators' setting (30 psi; 1 psi = 6.894757 kPa, NIST SP 811).
-        air_mode: how the air is held.
-        settle_s: watching for leaks before heat, s.
-        set_c: thermostats' setting for the cure, °C.
-        hold_s: the data sheet's time at temperature, s.
-        hold_s_max: switch off by hand if the supervisor has not by then, s.
-        cool_below_c: let down once both displays are below, °C.
-        empty_s: wait with the gauges at zero, feeling the bags, s.
-        take_off_s: to unpin and take off, s.
-        here_every_s: between presses of the here button, s.
-        mends_after_s: after a trip, mend and reset; None: stand clear and wait.
-    """
-
-    start_after_s: float = 20.0
-    preheat_c: float = 60.0
-    preheat_s_min: float = 1200.0
-    mount_s: float = 840.0
-    set_kpa: float = 206.84
-    air_mode: AirMode = AirMode.RELIEVING
-    settle_s: float = 180.0
-    set_c: float = 140.0
-    hold_s: float = 9000.0
-    hold_s_max: float = 12_000.0
-    cool_below_c: float = 70.0
-    empty_s: float = 180.0
-    take_off_s: float = 300.0
-    here_every_s: float = 1200.0
-    mends_after_s: float | None = None
-
-
 class Crew:
     """Two hands, two eyes and a plan.
 
@@ -86,7 +30,12 @@ class Crew:
         stage: of the present repair.
         repair: number of the present repair, from 1.
         began_at_s: plant time by (repair, stage).
+        habits: of the person who is at the rig now.
         away: nobody is near; nothing is done, pressed or heard.
+        away_until_s: nobody is near until this plant time either, s.
+        slow_factor: on all handwork; above 1 is slow.
+        deaf: the horn is not heard.
+        orders: what is to be done out of turn at the next look; see `Order`.
         mending: in this step the crew mends whatever is broken.
     """
 
@@ -95,7 +44,12 @@ class Crew:
         self.stage = Stage.WAIT
         self.repair = 1
         self.began_at_s: dict[tuple[int, Stage], float] = {(1, Stage.WAIT): 0.0}
+        self.habits = plans[0].habits
         self.away = False
+        self.away_until_s = 0.0
+        self.slow_factor = 1.0
+        self.deaf = False
+        self.orders: list[str] = []
         self.mending = False
         self._random = random
         self._here_at_s = 0.0
