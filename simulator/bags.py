@@ -47,6 +47,7 @@ SUBSTEPS_MAX = 500
 VENT_SHUTS_KPA = 0.05
 # A spring holds the regulator's seat against this much from behind.
 SEAT_SPRING_KPA = 10.0
+SHUT_SHARE = 1e-3  # a hose kinked to less than this is shut
 LIMP_SHARE = 0.1  # a let-down bag still holds a little air
 
 # Far below choking, ISO 6358 makes the drop along a hose go with the flow's square:
@@ -322,7 +323,7 @@ class Bag:
         return max(dt_s / SUBSTEPS_MAX, SUBSTEP_KPA / (kpa_mol * flows_mol_s))
 
     def _connected(self, valves: BagValves) -> bool:
-        return valves.feed_open and not self.feed_cut and self.feed_share > 0
+        return valves.feed_open and not self.feed_cut and self.feed_share > SHUT_SHARE
 
     def _feed_mol_s(self, valves: BagValves, supply_kpa: float) -> float:
         """The regulator: it senses its own outlet, ahead of the hose."""

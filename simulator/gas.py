@@ -4,7 +4,7 @@ Flow follows ISO 6358 (sonic conductance C in dm³/(s bar) at 20 °C and 100 kPa
 critical pressure ratio b), from memory.
 """
 
-from math import sqrt
+from math import hypot, sqrt
 
 GAS_J_MOL_K = 8.314462618  # CODATA 2018
 CV_J_MOL_K = 2.5 * GAS_J_MOL_K
@@ -43,12 +43,12 @@ def _subsonic(ratio: float) -> float:
     return sqrt(1 - ((ratio - CRITICAL_RATIO) / (1 - CRITICAL_RATIO)) ** 2)
 
 
-def in_series(*conductances_dm3_s_bar: float) -> float:
-    """One restriction in place of several behind one another, dm³/(s bar).
+def in_series(one_dm3_s_bar: float, other_dm3_s_bar: float) -> float:
+    """One restriction in place of two behind one another, dm³/(s bar).
 
     Far from choking the pressure drops add, and each goes with the square of
     the flow over the conductance.
     """
-    if min(conductances_dm3_s_bar) <= 0:
+    if one_dm3_s_bar <= 0 or other_dm3_s_bar <= 0:
         return 0.0
-    return 1 / sqrt(sum(1 / conductance**2 for conductance in conductances_dm3_s_bar))
+    return one_dm3_s_bar * other_dm3_s_bar / hypot(one_dm3_s_bar, other_dm3_s_bar)
