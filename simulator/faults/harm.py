@@ -17,6 +17,7 @@ from simulator.bags import (
     ZERO_C_K,
     flow_mol_s,
 )
+from simulator.plant import Rig, RigSettings
 
 # From here rubber blows and its surface reverts while one looks on (common practice, no source).
 BLOWS_C = 160.0
@@ -32,8 +33,23 @@ WORKING_C = 140.0
 # Wood, cotton and paper left against something this hot char and may smoulder (from memory:
 # the low end of what is told of wood beside steam pipes).
 BENCH_CHARS_C = 120.0
-# Of the hold: bears about this much more or less time (common practice, no source).
-HOLD_SPARE_SHARE = 0.1
+PREHEAT_C = 60.0
+WARM_C = 70.0  # the preheat's upper end (common practice, no source)
+# The data sheet's time of the invented compound, and what of it can be spared: a tenth more or
+# less, in minutes' worth at the working temperature (common practice, no source).
+HOLD_S = 9000.0
+CURE_SPARE_MIN = 15.0
+# A plug chars when its joint sheds this, W (from memory: ten times what one is made to shed).
+JOINT_CHARS_W = 50.0
+MAINS_V = 230.0  # IEC 60038
+# A contactor of this size lasts about so many operations at its rated load (from memory).
+CONTACT_LIFE = 100_000
+CHATTER_HZ = 20.0
+FETCHES_TOOL_S = 60.0  # a minute (common practice, no source)
+# A leak that a hand can still find and stop before the bag is down.
+STOPPABLE_DM3_S_BAR = 0.01
+# A bag's gas stands between the pad and the air (common practice, no source).
+WARM_GAS_C = 80.0
 
 # Arrhenius figures of over-cure, invented within what is published: five hours' worth at
 # 140 °C with the activation energy of the cure itself, 90 kJ/mol (span 79 to 155).
@@ -46,9 +62,10 @@ REACTION_S = 1.5
 WALKING_M_S = 1.6  # ISO 13855, from memory
 HAND_M_S = 2.0  # ISO 13855, from memory
 
+BURNS_AT_ONCE_C = 65.0
 # Seconds of touch to a burn on bare metal against its temperature. ISO 13732-1, from memory;
 # the two shortest are the low ends of a band.
-_BURNS = ((65.0, 1.0), (56.0, 10.0), (51.0, 60.0), (48.0, 600.0), (43.0, 8 * 3600.0))
+_BURNS = ((BURNS_AT_ONCE_C, 1.0), (56.0, 10.0), (51.0, 60.0), (48.0, 600.0), (43.0, 8 * 3600.0))
 
 # IAPWS-IF97, region 4, saturation line; from memory, held against the release's check values.
 _SATURATION = (
@@ -64,6 +81,7 @@ _SATURATION = (
     0.65017534844798e3,
 )
 _FALL_STEPS = 200
+_COURSE_STEP_S = 5.0
 
 
 def lump_s(
@@ -124,7 +142,7 @@ def boiling_c(gauge_kpa: float) -> float:
         gauge_kpa: kPa above the atmosphere, which is taken as 101.325 kPa.
     """
     n = _SATURATION
-    beta = ((gauge_kpa + ATMOSPHERE_KPA) / 1000) ** 0.25
+    beta = sqrt(sqrt((gauge_kpa + ATMOSPHERE_KPA) / 1000))
     e = beta**2 + n[2] * beta + n[5]
     f = n[0] * beta**2 + n[3] * beta + n[6]
     g = n[1] * beta**2 + n[4] * beta + n[7]
@@ -161,7 +179,8 @@ def emptying_s(
     per_mol_kpa = GAS_J_MOL_K * (gas_c + ZERO_C_K) / volume_l
     high, low = from_kpa + ATMOSPHERE_KPA, to_kpa + ATMOSPHERE_KPA
     # Even steps of ln p: choked flow crosses each in the same time.
-    edges = [high * (low / high) ** (step / _FALL_STEPS) for step in range(_FALL_STEPS + 1)]
+    fall = log(low / high) / _FALL_STEPS
+    edges = [high * exp(fall * step) for step in range(_FALL_STEPS + 1)]
     total_s = 0.0
     for upper, lower in pairwise(edges):
         flow = flow_mol_s(hole_dm3_s_bar, sqrt(upper * lower), ATMOSPHERE_KPA)
@@ -220,10 +239,125 @@ def burn_s(surface_c: float) -> float:
     for (upper_c, short_s), (lower_c, long_s) in pairwise(_BURNS):
         if surface_c >= lower_c:
             share = (upper_c - surface_c) / (upper_c - lower_c)
-            return short_s * (long_s / short_s) ** share
+            return exp(log(short_s) + log(long_s / short_s) * share)
     return inf
 
 
 def stands_clear_s(distance_m: float) -> float:
     """A person at the rig hears, understands and walks away this far, s."""
     return REACTION_S + distance_m / WALKING_M_S
+
+
+def top_c(built: RigSettings, set_c: float) -> float:
+    """The warmest a working thermostat may have its pad, with its knob's error, °C."""
+    return set_c + built.pad.hysteresis_c + built.knob_error_c_max
+
+
+def rise_s(built: RigSettings, from_c: float, to_c: float) -> float:
+    """The least time a pad heated without pause takes, s; the rubber takes nothing."""
+    pad = built.pad
+    loss_w_k = pad.area_m2 * pad.back_loss_w_m2k
+    return lump_s(
+        pad.heat_capacity_j_k,
+        pad.power_w,
+        top_c(built, from_c),
+        to_c,
+        loss_w_k=loss_w_k,
+        around_c=built.ambient_c,
+    )
+
+
+def runaway_s(built: RigSettings) -> float:
+    """The least time from the working temperature to where rubber blows, s."""
+    return rise_s(built, WORKING_C, BLOWS_C)
+
+
+def cooling_s(built: RigSettings, *, power_share: float = 0.0) -> float:
+    """The least time a pad takes from the hold to where it no longer counts, s.
+
+    Args:
+        built: the rig.
+        power_share: of the heater's power that still comes.
+    """
+    pad = built.pad
+    return lump_s(
+        pad.heat_capacity_j_k,
+        power_share * pad.power_w,
+        WORKING_C - pad.hysteresis_c - built.knob_error_c_max,
+        CURES_FROM_C,
+        loss_w_k=pad.area_m2 * pad.back_loss_w_m2k,
+        around_c=built.ambient_c,
+    )
+
+
+def edge_cooling_s(built: RigSettings, left_share: float) -> float:
+    """The least time a pad's rim takes from the hold to where it no longer counts, s.
+
+    Args:
+        built: the rig.
+        left_share: of the rim's elements that still work.
+    """
+    return cooling_s(built, power_share=left_share)
+
+
+def uneven_s(built: RigSettings) -> float:
+    """The least time from the begin of heat-up until one face is too far ahead, s.
+
+    The sound pad rises from the warmest preheat and the other face cures nothing.
+    """
+    pad_c, earned_min, seconds = WARM_C, 0.0, 0.0
+    while earned_min < CURE_SPARE_MIN:
+        loss_w = built.pad.area_m2 * built.pad.back_loss_w_m2k * (pad_c - built.ambient_c)
+        pad_c += (built.pad.power_w - loss_w) / built.pad.heat_capacity_j_k * _COURSE_STEP_S
+        pad_c = min(pad_c, top_c(built, WORKING_C))
+        earned_min += cure_rate(pad_c) * _COURSE_STEP_S / 60
+        seconds += _COURSE_STEP_S
+    return seconds
+
+
+def misjudged_s(error_c: float, drift_c_per_h: float) -> float:
+    """Time until a thermocouple that reads high has earned too much credit, s.
+
+    Args:
+        error_c: at the start, °C.
+        drift_c_per_h: and growing by this.
+    """
+    false_min, seconds = 0.0, 0.0
+    while false_min < CURE_SPARE_MIN:
+        seconds += _COURSE_STEP_S
+        shown_c = WORKING_C + error_c + drift_c_per_h * seconds / 3600
+        false_min += (cure_rate(shown_c) - 1) * _COURSE_STEP_S / 60
+    return seconds
+
+
+def joint_chars_ohm(built: RigSettings) -> float:
+    """What a joint in a pad's lead has grown to when it chars its plug, ohm.
+
+    The smaller root of V² r / (R + r)² = W.
+    """
+    heater_ohm = MAINS_V**2 / built.pad.power_w
+    half = MAINS_V**2 / JOINT_CHARS_W / 2 - heater_ohm
+    return half - sqrt(half**2 - heater_ohm**2)
+
+
+def unseen_leak_s(built: RigSettings) -> float:
+    """Time a leak that could still be stopped takes to where the rubber opens, s."""
+    return emptying_s(
+        built.bag.volume_l, STOPPABLE_DM3_S_BAR, WORKING_KPA, PRESSED_KPA, gas_c=WARM_GAS_C
+    )
+
+
+def hottest_pad_c(rig: Rig, side: str) -> float:
+    """The hotter of a pad's two zones, °C."""
+    return max(rig.pads[side].centre_c, rig.pads[side].edge_c)
+
+
+def coldest_pad_c(rig: Rig) -> float:
+    """The colder pad, °C."""
+    return min(pad.temperature_c for pad in rig.pads.values())
+
+
+def uneven_min(rig: Rig) -> float:
+    """How far one face has run ahead of the other in the middle column, equivalent minutes."""
+    earned_min = [float(minutes) for minutes in rig.cured.centre_min if minutes > 0]
+    return abs(earned_min[0] - earned_min[-1]) if earned_min else 0.0

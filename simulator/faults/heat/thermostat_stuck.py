@@ -4,26 +4,36 @@ from typing import ClassVar
 
 from simulator.crew import Crew
 from simulator.faults.base import Fault, Side
+from simulator.faults.harm import BLOWS_C, hottest_pad_c, runaway_s
 from simulator.pads import ThermostatState
-from simulator.plant import Rig
+from simulator.plant import Rig, RigSettings
 
 
 class ThermostatStuck(Fault):
     """Runaway heating of one pad.
 
-    Deadline: at 140 °C the 1600 W heater faces some 470 W of loss, so the pad
-    of 18 kJ/K gains at most 1130 / 18000 = 0.063 °C/s. It needs at least
-    20 / 0.063 = 318 s to 160 °C, where natural rubber starts to revert within
-    minutes (common practice, no source). Heat must be off before.
+    Deadline: all of the heater's power goes into the pad, less what the pad
+    loses at its hottest. With 1600 W into 18 kJ/K and some 500 W lost that is
+    0.06 °C/s: about 5 min from the working 140 °C to 160 °C, where rubber blows
+    and its surface reverts (common practice, no source).
 
     Attributes:
         pad: which.
     """
 
     wakes: ClassVar[tuple[str, ...]] = ("pad.overtemperature",)
-    deadline_s: ClassVar[float] = 318.0
+    harm: ClassVar[str] = "the rubber under the pad blows"
+    touches: ClassVar[frozenset[str]] = frozenset({"pad.thermostat"})
 
     pad: Side = "inner"
+
+    def deadline_s(self, built: RigSettings) -> float:
+        """The pad's rise to where rubber blows, by its own power and mass."""
+        return runaway_s(built)
+
+    def harmed(self, rig: Rig, crew: Crew) -> bool | None:
+        """The pad is hot enough to blow the rubber."""
+        return hottest_pad_c(rig, self.pad) >= BLOWS_C
 
     def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
         """Hold the contact closed."""

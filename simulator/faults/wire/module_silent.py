@@ -4,28 +4,36 @@ from typing import ClassVar, Literal
 
 from simulator.crew import Crew
 from simulator.faults.base import Fault
-from simulator.plant import Rig
+from simulator.faults.harm import runaway_s
+from simulator.plant import Rig, RigSettings
+from simulator.wire import Trouble
 
 
 class ModuleSilent(Fault):
     """The supervisor is blind on one module.
 
-    Deadline: blind, it cannot see a runaway, and that needs 318 s from 140 to
-    160 °C (see `thermostat_stuck`). Heat must be off before.
+    Deadline: blind, the supervisor misses a runaway, and that goes from 140 to
+    160 °C, where rubber blows (common practice, no source), in about 5 min by
+    the pad's mass and power. Heat must be off before.
 
     Attributes:
         module: which.
     """
 
     wakes: ClassVar[tuple[str, ...]] = ("link.stale",)
-    deadline_s: ClassVar[float] = 318.0
+    harm: ClassVar[str] = "the supervisor is blind or mute, and a runaway goes on"
+    touches: ClassVar[frozenset[str]] = frozenset({"wire"})
 
     module: Literal["temperatures", "pressures", "relays"] = "temperatures"
 
+    def deadline_s(self, built: RigSettings) -> float:
+        """A runaway beside it, which would go unseen."""
+        return runaway_s(built)
+
     def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
         """Answer nothing."""
-        rig.wire.silent_modules.add(self.module)
+        rig.wire.troubles[self.module] = Trouble.SILENT
 
     def mend(self, rig: Rig, crew: Crew) -> None:
         """Plug it in again."""
-        rig.wire.silent_modules.discard(self.module)
+        rig.wire.troubles.pop(self.module, None)

@@ -1,0 +1,39 @@
+"""The contactor no longer pulls in."""
+
+from typing import ClassVar
+
+from simulator.crew import Crew, Stage
+from simulator.electrics import ContactorState
+from simulator.faults.base import Fault, Onset
+from simulator.faults.harm import CURES_FROM_C, coldest_pad_c, cooling_s
+from simulator.plant import Rig, RigSettings
+
+
+class ContactorStuckOpen(Fault):
+    """Both pads go cold in mid-hold, the permit granted in vain.
+
+    Deadline: the pads fall to 120 °C, below which the hold does not count
+    (common practice, no source): 18 kJ/K losing some 4 W/K are there in some
+    13 min, later with the hot rubber at them.
+    """
+
+    wakes: ClassVar[tuple[str, ...]] = ("output.mismatch", "pad.undertemperature")
+    harm: ClassVar[str] = "the repair misses cure and fails on the road"
+    touches: ClassVar[frozenset[str]] = frozenset({"electrics.contactor"})
+    onset: ClassVar[Onset] = Onset(3000.0, Stage.HOLD)
+
+    def deadline_s(self, built: RigSettings) -> float:
+        """The pads' fall to where the hold no longer counts."""
+        return cooling_s(built)
+
+    def harmed(self, rig: Rig, crew: Crew) -> bool | None:
+        """A pad is too cold for the hold to count."""
+        return coldest_pad_c(rig) < CURES_FROM_C
+
+    def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
+        """Stay open."""
+        rig.electrics.contactor = ContactorState.STUCK_OPEN
+
+    def mend(self, rig: Rig, crew: Crew) -> None:
+        """Change the contactor."""
+        rig.electrics.contactor = ContactorState.WORKS

@@ -1,0 +1,38 @@
+"""Someone presses the emergency stop, and does not say why."""
+
+from typing import ClassVar
+
+from simulator.crew import Crew
+from simulator.faults.base import Fault
+from simulator.faults.harm import CURES_FROM_C, coldest_pad_c, cooling_s
+from simulator.plant import Rig, RigSettings
+
+
+class EstopPressed(Fault):
+    """No heat until someone has looked and pulled it out again.
+
+    Deadline: for the repair: the pads fall to 120 °C, below which the hold does
+    not count (common practice, no source); 18 kJ/K losing some 4 W/K are there in
+    some 13 min, later with the hot rubber at them. Whoever pressed may need help
+    sooner than that.
+    """
+
+    wakes: ClassVar[tuple[str, ...]] = ("rig.estop",)
+    harm: ClassVar[str] = "the repair misses cure and fails on the road"
+    touches: ClassVar[frozenset[str]] = frozenset({"controls.estop"})
+
+    def deadline_s(self, built: RigSettings) -> float:
+        """The pads' fall to where the hold no longer counts."""
+        return cooling_s(built)
+
+    def harmed(self, rig: Rig, crew: Crew) -> bool | None:
+        """A pad is too cold for the hold to count."""
+        return coldest_pad_c(rig) < CURES_FROM_C
+
+    def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
+        """Press."""
+        rig.controls.estop_pressed = True
+
+    def mend(self, rig: Rig, crew: Crew) -> None:
+        """Pull it out."""
+        rig.controls.estop_pressed = False

@@ -1,0 +1,48 @@
+"""The mains come and go every few seconds."""
+
+from typing import ClassVar
+
+from pydantic import Field
+
+from simulator.crew import Crew, Stage
+from simulator.faults.base import Fault, Onset
+from simulator.faults.harm import CURES_FROM_C, coldest_pad_c, cooling_s
+from simulator.plant import Rig, RigSettings
+
+
+class MainsFlicker(Fault):
+    """The contactor drops and pulls in without end; little heat comes through.
+
+    Deadline: with a sixth of its power, 270 W, a pad of 18 kJ/K losing some
+    4 W/K falls from 140 to 120 °C, below which the hold does not count (common
+    practice, no source), in about 35 min, later with the hot rubber at it.
+
+    Attributes:
+        off_s: of each round.
+        on_s: of each round.
+    """
+
+    wakes: ClassVar[tuple[str, ...]] = ("mains.lost",)
+    harm: ClassVar[str] = "the repair misses cure and fails on the road"
+    touches: ClassVar[frozenset[str]] = frozenset({"electrics.mains"})
+    onset: ClassVar[Onset] = Onset(900.0, Stage.HOLD)
+
+    off_s: float = Field(default=10.0, ge=8.0, le=30.0)
+    on_s: float = Field(default=2.0, ge=1.0, le=2.0)
+
+    def deadline_s(self, built: RigSettings) -> float:
+        """The pads' fall with what heat comes through."""
+        return cooling_s(built, power_share=self.on_s / (self.on_s + self.off_s))
+
+    def harmed(self, rig: Rig, crew: Crew) -> bool | None:
+        """A pad is too cold for the hold to count."""
+        return coldest_pad_c(rig) < CURES_FROM_C
+
+    def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
+        """Come and go."""
+        there = since_s % (self.on_s + self.off_s) >= self.off_s
+        rig.electrics.mains_share = float(there)
+
+    def mend(self, rig: Rig, crew: Crew) -> None:
+        """Stay."""
+        rig.electrics.mains_share = 1.0

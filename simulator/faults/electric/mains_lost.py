@@ -1,0 +1,38 @@
+"""The mains fail, and the compressor goes with them."""
+
+from typing import ClassVar
+
+from simulator.crew import Crew
+from simulator.faults.base import Fault
+from simulator.faults.harm import CURES_FROM_C, coldest_pad_c, cooling_s
+from simulator.plant import Rig, RigSettings
+
+
+class MainsLost(Fault):
+    """No heat and no more air than the receiver holds.
+
+    Deadline: the pads fall to 120 °C, below which the hold does not count
+    (common practice, no source): 18 kJ/K losing some 4 W/K are there in some
+    13 min, later with the hot rubber at them. The receiver holds many bags full:
+    the air lasts longer, if nobody draws on it.
+    """
+
+    wakes: ClassVar[tuple[str, ...]] = ("mains.lost",)
+    harm: ClassVar[str] = "the repair misses cure and fails on the road"
+    touches: ClassVar[frozenset[str]] = frozenset({"electrics.mains"})
+
+    def deadline_s(self, built: RigSettings) -> float:
+        """The pads' fall to where the hold no longer counts."""
+        return cooling_s(built)
+
+    def harmed(self, rig: Rig, crew: Crew) -> bool | None:
+        """A pad is too cold for the hold to count."""
+        return coldest_pad_c(rig) < CURES_FROM_C
+
+    def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
+        """Fail."""
+        rig.electrics.mains_share = 0.0
+
+    def mend(self, rig: Rig, crew: Crew) -> None:
+        """Come back."""
+        rig.electrics.mains_share = 1.0

@@ -1,0 +1,38 @@
+"""The permit relay's own contact no longer closes."""
+
+from typing import ClassVar
+
+from simulator.crew import Crew, Stage
+from simulator.faults.base import Fault, Onset
+from simulator.faults.harm import CURES_FROM_C, coldest_pad_c, cooling_s
+from simulator.plant import Rig, RigSettings
+
+
+class PermitContactSticksOpen(Fault):
+    """Heat is granted and none comes.
+
+    Deadline: the pads fall to 120 °C, below which the hold does not count
+    (common practice, no source): 18 kJ/K losing some 4 W/K are there in some
+    13 min, later with the hot rubber at them.
+    """
+
+    wakes: ClassVar[tuple[str, ...]] = ("output.mismatch", "pad.undertemperature")
+    harm: ClassVar[str] = "the repair misses cure and fails on the road"
+    touches: ClassVar[frozenset[str]] = frozenset({"relays.heat_permit"})
+    onset: ClassVar[Onset] = Onset(4000.0, Stage.HOLD)
+
+    def deadline_s(self, built: RigSettings) -> float:
+        """The pads' fall to where the hold no longer counts."""
+        return cooling_s(built)
+
+    def harmed(self, rig: Rig, crew: Crew) -> bool | None:
+        """A pad is too cold for the hold to count."""
+        return coldest_pad_c(rig) < CURES_FROM_C
+
+    def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
+        """Stick."""
+        rig.relays.stuck["heat_permit"] = False
+
+    def mend(self, rig: Rig, crew: Crew) -> None:
+        """Change the relay."""
+        rig.relays.stuck.pop("heat_permit", None)

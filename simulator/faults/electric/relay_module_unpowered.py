@@ -1,0 +1,39 @@
+"""The relay module loses its own supply; all its contacts open."""
+
+from typing import ClassVar
+
+from simulator.crew import Crew, Stage
+from simulator.faults.base import Fault, Onset
+from simulator.faults.harm import CURES_FROM_C, coldest_pad_c, cooling_s
+from simulator.plant import Rig, RigSettings
+
+
+class RelayModuleUnpowered(Fault):
+    """No heat, no lamp, no horn: the rig is mute and grows cold.
+
+    Deadline: the pads fall to 120 °C, below which the hold does not count
+    (common practice, no source): 18 kJ/K losing some 4 W/K are there in some
+    13 min, later with the hot rubber at them. Whatever breaks meanwhile is
+    told by no horn.
+    """
+
+    wakes: ClassVar[tuple[str, ...]] = ("link.stale", "output.mismatch")
+    harm: ClassVar[str] = "the repair misses cure and fails on the road"
+    touches: ClassVar[frozenset[str]] = frozenset({"relays.supply"})
+    onset: ClassVar[Onset] = Onset(2000.0, Stage.HOLD)
+
+    def deadline_s(self, built: RigSettings) -> float:
+        """The pads' fall to where the hold no longer counts."""
+        return cooling_s(built)
+
+    def harmed(self, rig: Rig, crew: Crew) -> bool | None:
+        """A pad is too cold for the hold to count."""
+        return coldest_pad_c(rig) < CURES_FROM_C
+
+    def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
+        """Lose the supply."""
+        rig.relays.powered = False
+
+    def mend(self, rig: Rig, crew: Crew) -> None:
+        """Put in another fuse."""
+        rig.relays.powered = True

@@ -1,0 +1,42 @@
+"""A thermal cut-out opens for no reason and stays open."""
+
+from typing import ClassVar
+
+from simulator.crew import Crew
+from simulator.faults.base import Fault, Side
+from simulator.faults.harm import CURES_FROM_C, cooling_s
+from simulator.plant import Rig, RigSettings
+
+
+class CutoutOpens(Fault):
+    """One pad goes cold in mid-hold until someone resets its cut-out by hand.
+
+    Deadline: the pad falls to 120 °C, below which the hold does not count
+    (common practice, no source): 18 kJ/K losing some 4 W/K are there in some
+    13 min, later with the hot rubber at it.
+
+    Attributes:
+        pad: which.
+    """
+
+    wakes: ClassVar[tuple[str, ...]] = ("pad.undertemperature", "pad.mismatch")
+    harm: ClassVar[str] = "the repair misses cure on one side and fails on the road"
+    touches: ClassVar[frozenset[str]] = frozenset({"pad.cutout"})
+
+    pad: Side = "inner"
+
+    def deadline_s(self, built: RigSettings) -> float:
+        """The pad's fall to where the hold no longer counts."""
+        return cooling_s(built)
+
+    def harmed(self, rig: Rig, crew: Crew) -> bool | None:
+        """The pad is too cold for the hold to count."""
+        return rig.pads[self.pad].temperature_c < CURES_FROM_C
+
+    def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
+        """Open it."""
+        rig.pads[self.pad].cutout_ok = False
+
+    def mend(self, rig: Rig, crew: Crew) -> None:
+        """Change and reset it."""
+        rig.pads[self.pad].cutout_ok = True

@@ -1,0 +1,49 @@
+"""The elements along the edge of one pad are burnt out."""
+
+from typing import ClassVar
+
+from pydantic import Field
+
+from simulator.crew import Crew
+from simulator.faults.base import Fault, Side
+from simulator.faults.harm import CURES_FROM_C, edge_cooling_s
+from simulator.plant import Rig, RigSettings
+
+
+class HeaterEdgeOut(Fault):
+    """The middle stays at temperature and the rim of the repair does not cure.
+
+    Deadline: the rim of the pad, a mass of its own that loses sideways and
+    backward, falls from 140 to 120 °C, below which the hold does not count
+    (common practice, no source): some 10 min by its own heat capacity and
+    losses, later for what the middle and the rubber lend it. The thermostat and
+    the thermocouple sit in the middle: only the heater's current and the slower
+    heat-up tell.
+
+    Attributes:
+        pad: which.
+        left_share: of the edge's elements.
+    """
+
+    wakes: ClassVar[tuple[str, ...]] = ("pad.not_heating",)
+    harm: ClassVar[str] = "the rim of the repair misses cure and peels on the road"
+    touches: ClassVar[frozenset[str]] = frozenset({"pad.heater"})
+
+    pad: Side = "inner"
+    left_share: float = Field(default=0.0, ge=0.0, le=0.2)
+
+    def deadline_s(self, built: RigSettings) -> float:
+        """The rim's fall to where the hold no longer counts."""
+        return edge_cooling_s(built, self.left_share)
+
+    def harmed(self, rig: Rig, crew: Crew) -> bool | None:
+        """The pad's rim is too cold for the hold to count."""
+        return rig.pads[self.pad].edge_c < CURES_FROM_C
+
+    def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
+        """Burn out."""
+        rig.pads[self.pad].edge_heater_share = self.left_share
+
+    def mend(self, rig: Rig, crew: Crew) -> None:
+        """Change the pad."""
+        rig.pads[self.pad].edge_heater_share = 1.0
