@@ -6,14 +6,18 @@ from pydantic import Field
 
 from simulator.crew import Crew
 from simulator.faults.base import Fault, Side
-from simulator.plant import Rig
+from simulator.faults.harm import PRESSED_KPA
+from simulator.faults.pressing import lowest_kpa, unpressed_hot
+from simulator.plant import Rig, RigSettings
 
 
 class RegulatorSags(Fault):
     """One bag sinks slowly to a lower pressure.
 
-    Deadline: at 1.5 kPa a minute it takes 57 / 1.5 = 38 min = 2280 s from 207
-    to 150 kPa gauge (see `slow_leak`).
+    Deadline: at 1.5 kPa a minute the 53 kPa from its lowest good pressure to
+    150 kPa gauge take 35 min; below it steam opens damp rubber at 140 °C
+    (150 kPa: common practice, no source). A bag that is not relieved only stops
+    being refilled.
 
     Attributes:
         bag: which.
@@ -21,12 +25,23 @@ class RegulatorSags(Fault):
         ends_lower_kpa: how far it creeps.
     """
 
-    wakes: ClassVar[tuple[str, ...]] = ("bag.low",)
-    deadline_s: ClassVar[float] = 2280.0
+    wakes: ClassVar[tuple[str, ...]] = ("bag.low", "bag.drift")
+    harm: ClassVar[str] = "steam opens the hot rubber"
+    touches: ClassVar[frozenset[str]] = frozenset({"bag.set"})
 
     bag: Side = "outer"
-    kpa_per_min: float = Field(default=1.5, gt=0, le=200)
-    ends_lower_kpa: float = Field(default=70.0, gt=0, le=300)
+    kpa_per_min: float = Field(default=1.5, ge=0.5, le=200)
+    ends_lower_kpa: float = Field(default=75.0, ge=20.0, le=200)
+
+    def deadline_s(self, built: RigSettings) -> float:
+        """The creep from the lowest good pressure to too little."""
+        if lowest_kpa(built) - self.ends_lower_kpa > PRESSED_KPA:
+            return float("inf")
+        return (lowest_kpa(built) - PRESSED_KPA) / self.kpa_per_min * 60
+
+    def harmed(self, rig: Rig, crew: Crew) -> bool | None:
+        """Too little pressure on hot rubber."""
+        return unpressed_hot(rig)
 
     def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
         """Creep on."""

@@ -4,17 +4,18 @@ from typing import ClassVar
 
 from pydantic import Field
 
-from simulator.bags import ATMOSPHERE_KPA, GAS_J_MOL_K, ZERO_C_K, flow_mol_s
 from simulator.crew import Crew
 from simulator.faults.base import Fault, Side
-from simulator.plant import Rig
+from simulator.faults.harm import WORKING_KPA, hole_dm3_s_bar
+from simulator.faults.pressing import bag_falls_s, gas_c, unpressed_hot
+from simulator.plant import Rig, RigSettings
 
 
 class SlowLeak(Fault):
     """One bag, cut off from its feed, loses air.
 
-    Deadline: from 207 kPa gauge at 45 kPa an hour it takes 57 / 45 h = 4560 s
-    to 150 kPa, below which steam blows damp rubber at 140 °C the more easily
+    Deadline: at 45 kPa an hour, slowing as it falls, some 57 kPa are lost in an
+    hour and a quarter; below 150 kPa gauge steam opens damp rubber at 140 °C
     (150 kPa: common practice, no source). Someone must know before.
 
     Attributes:
@@ -23,10 +24,20 @@ class SlowLeak(Fault):
     """
 
     wakes: ClassVar[tuple[str, ...]] = ("bag.drift", "bag.low")
-    deadline_s: ClassVar[float] = 4560.0
+    harm: ClassVar[str] = "steam opens the hot rubber"
+    touches: ClassVar[frozenset[str]] = frozenset({"bag.feed", "bag.leak"})
 
     bag: Side = "inner"
-    kpa_per_h: float = Field(default=45.0, gt=0, le=2000)
+    kpa_per_h: float = Field(default=45.0, ge=30.0, le=2000)
+
+    def deadline_s(self, built: RigSettings) -> float:
+        """The bag's fall to too little through a hole of this size."""
+        hole = hole_dm3_s_bar(self.kpa_per_h, built.bag.volume_l, WORKING_KPA, gas_c(built))
+        return bag_falls_s(built, hole)
+
+    def harmed(self, rig: Rig, crew: Crew) -> bool | None:
+        """Too little pressure on hot rubber."""
+        return unpressed_hot(rig)
 
     def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
         """Shut the coupling and open a leak of the wanted size, once."""
@@ -34,10 +45,9 @@ class SlowLeak(Fault):
         if bag.leak_dm3_s_bar:
             return
         bag.feed_cut = True
-        per_mol_kpa = GAS_J_MOL_K * (bag.gas_c + ZERO_C_K) / bag.settings.volume_l
-        unit_mol_s = flow_mol_s(1.0, bag.pressure_kpa + ATMOSPHERE_KPA, ATMOSPHERE_KPA)
-        if unit_mol_s > 0:
-            bag.leak_dm3_s_bar = self.kpa_per_h / 3600 / per_mol_kpa / unit_mol_s
+        bag.leak_dm3_s_bar = hole_dm3_s_bar(
+            self.kpa_per_h, bag.settings.volume_l, bag.pressure_kpa, bag.gas_c
+        )
 
     def mend(self, rig: Rig, crew: Crew) -> None:
         """Push the coupling home and seal the leak."""

@@ -1,0 +1,107 @@
+"""What becomes of lost air: how soon a rig as built loses its pressure, and whether it has.
+
+Sums for the deadlines of bags and supply. Where something has to be left out
+they err to the early side, as in `harm`.
+"""
+
+from math import inf
+
+from simulator.faults.harm import (
+    PRESSED_KPA,
+    SAFE_LET_DOWN_C,
+    WORKING_C,
+    WORKING_KPA,
+    emptying_s,
+)
+from simulator.gas import ATMOSPHERE_KPA, GAS_J_MOL_K, ZERO_C_K, flow_mol_s
+from simulator.panel import SIDES
+from simulator.plant import Rig, RigSettings
+
+# The greatest pressure on an invented bag's plate, 50 psi; 1 psi = 6.894757 kPa, NIST SP 811.
+BAG_BEARS_KPA = 344.7
+# A pore a millimetre wide grows as fast as heat comes to its steam: radius² / diffusivity
+# (scale of bubble growth led by heat; rubber 1.1e-7 m²/s, from memory).
+PORE_S = 0.001**2 / 1.1e-7
+# This much on a clamp that nothing locks throws it open: a third of a tonne's weight.
+THROWS_KN = 3.0
+# Hand and eye on a dial (common practice, no source).
+BY_EYE_KPA = 1.0
+_FALL_STEPS = 60
+
+
+def lowest_kpa(built: RigSettings) -> float:
+    """The least that a bag well set and fed stands at: just before its regulator refills."""
+    return WORKING_KPA - built.bag.reopens_below_kpa - BY_EYE_KPA
+
+
+def gas_c(built: RigSettings, pad_c: float = WORKING_C) -> float:
+    """What a bag's air comes to behind a pad of this temperature."""
+    return built.ambient_c + built.bag.gas_share * (pad_c - built.ambient_c)
+
+
+def bag_falls_s(
+    built: RigSettings,
+    hole_dm3_s_bar: float,
+    *,
+    to_kpa: float = PRESSED_KPA,
+    exponent: float = 1.0,
+    bags: int = 1,
+) -> float:
+    """Time in which a hot bag, no longer fed, falls from its working pressure through a hole.
+
+    Args:
+        built: the rig.
+        hole_dm3_s_bar: all ways out together.
+        to_kpa: gauge at the end.
+        exponent: 1 isothermal, 1.4 adiabatic and sooner.
+        bags: so many share the hole.
+    """
+    return emptying_s(
+        bags * built.bag.volume_l,
+        hole_dm3_s_bar,
+        lowest_kpa(built),
+        to_kpa,
+        gas_c=gas_c(built),
+        exponent=exponent,
+    )
+
+
+def supply_falls_s(
+    built: RigSettings,
+    *,
+    hole_dm3_s_bar: float = 0.0,
+    use_mol_s: float = 0.0,
+    made_mol_s: float = 0.0,
+) -> float:
+    """Time in which the supply falls from cut-in to where it lets a pressed bag down with it.
+
+    Args:
+        built: the rig.
+        hole_dm3_s_bar: a leak.
+        use_mol_s: taken beside it.
+        made_mol_s: by the compressor.
+
+    Returns:
+        Seconds; infinite when the compressor keeps up.
+    """
+    volume_l = built.supply.receiver_l + built.supply.line_l
+    mol_kpa = volume_l / (GAS_J_MOL_K * (built.ambient_c + ZERO_C_K))
+    step_kpa = (built.supply.cut_in_kpa - PRESSED_KPA) / _FALL_STEPS
+    total_s = 0.0
+    for step in range(_FALL_STEPS):
+        absolute_kpa = PRESSED_KPA + (step + 0.5) * step_kpa + ATMOSPHERE_KPA
+        lost_mol_s = use_mol_s + flow_mol_s(hole_dm3_s_bar, absolute_kpa, ATMOSPHERE_KPA)
+        if lost_mol_s <= made_mol_s:
+            return inf
+        total_s += step_kpa * mol_kpa / (lost_mol_s - made_mol_s)
+    return total_s
+
+
+def pressed_kpa(rig: Rig) -> float:
+    """The lower of the true bag pressures, gauge."""
+    return min(rig.bags[side].pressure_kpa for side in SIDES)
+
+
+def unpressed_hot(rig: Rig) -> bool:
+    """By the truth: a bag presses too little while some depth is hot enough to blow open."""
+    return pressed_kpa(rig) < PRESSED_KPA and rig.slab.hottest_c > SAFE_LET_DOWN_C
