@@ -5,12 +5,16 @@ import asyncio
 import json
 import signal
 import sys
-from contextlib import AsyncExitStack
+from collections.abc import Callable
+from contextlib import AsyncExitStack, ExitStack
 from dataclasses import replace
 from pathlib import Path
 
-from simulator.faults import catalogue
+from simulator.alone import run_alone
+from simulator.listing import about_text, faults_text, scenarios_text
 from simulator.pace import Lockstep, Mover, NobodyCameError, read_pace, run_free
+from simulator.picture import Picture, PictureError
+from simulator.recording import TraceFile, TruthFile
 from simulator.registers import RIGS_MAX
 from simulator.scenarios import (
     TAIL_S,
@@ -21,8 +25,8 @@ from simulator.scenarios import (
     find_scenario,
     read_fault,
 )
-from simulator.serve import ModbusFront, ServeError, WallPace
-from simulator.yard import TruthFile, Yard
+from simulator.serve import ServeError, WallPace, Wanted, open_fronts, read_wanted
+from simulator.yard import Yard
 
 PRETEND = "PRETEND RIG, nothing is heated."
 EXIT_NOBODY_CAME = 1
@@ -32,12 +36,25 @@ EXIT_ASKED_WRONG = 2
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="python -m simulator",
-        description=f"{PRETEND} Serves simulated rigs over Modbus TCP on 127.0.0.1 only.",
-        epilog="Example: python -m simulator --scenario hose_fails --pace speed=180",
+        description=(
+            f"{PRETEND} Serves simulated rigs, to this computer only, for a daemon beside it; "
+            "or runs alone, with a countdown for a supervisor, and writes what happened."
+        ),
+        epilog=(
+            "Examples: --scenario hose_fails --pace speed=180 | "
+            "--alone --scenario thermostat_stuck --trace t.csv --truth truth.csv --plot t.svg"
+        ),
     )
     parser.add_argument("--scenario", default="whole_cure", help="what happens; see --list")
     parser.add_argument("--rigs", type=int, default=1, help=f"how many, 1 to {RIGS_MAX}")
-    parser.add_argument("--modbus-port", type=int, default=0, help="0 picks one")
+    parser.add_argument(
+        "--wire",
+        action="append",
+        default=[],
+        metavar="KIND[:WHERE]",
+        help="tcp[:PORT], rtu[:LINK], lines[:LINK] or lines_csv[:LINK]; tcp if not given",
+    )
+    parser.add_argument("--modbus-port", type=int, default=0, help="of tcp; 0 picks one")
     parser.add_argument("--pace-port", type=int, default=0, help="for lockstep; 0 picks one")
     parser.add_argument(
         "--pace",
@@ -57,22 +74,38 @@ def _parser() -> argparse.ArgumentParser:
         type=float,
         help="the crew mends and resets this long after a trip; without it, it stands clear",
     )
-    parser.add_argument("--truth", type=Path, help="write what really is to this CSV file")
+    parser.add_argument(
+        "--alone", action="store_true", help="no daemon, no wire, as fast as it goes"
+    )
+    parser.add_argument(
+        "--trace", type=Path, metavar="CSV", help="write what the first rig's instruments showed"
+    )
+    parser.add_argument("--truth", type=Path, metavar="CSV", help="write what really was")
+    parser.add_argument(
+        "--plot", type=Path, metavar="SVG", help="draw the first rig's run with its truth"
+    )
     parser.add_argument(
         "--wait-s", type=float, default=60.0, help="for a lockstep client, then give up"
     )
-    parser.add_argument("--list", action="store_true", help="list scenarios and faults, and end")
+    parser.add_argument(
+        "--list",
+        choices=("scenarios", "faults", "all"),
+        nargs="?",
+        const="all",
+        help="what there is to choose from, and end",
+    )
+    parser.add_argument("--about", metavar="FAULT", help="all about one fault, and end")
     return parser
 
 
-def _listing() -> str:
-    lines = [PRETEND, "", "Scenarios:"]
-    lines += [f"  {name:20} {scenario.title}" for name, scenario in all_scenarios().items()]
-    lines += ["", "Faults:"]
-    for name, kind in catalogue().items():
-        keys = ", ".join(f"{key}={field.default}" for key, field in kind.model_fields.items())
-        lines.append(f"  {name:20} wakes {', '.join(kind.wakes)}; {keys or 'no keys'}")
-    return "\n".join(lines) + "\n"
+def _told(options: argparse.Namespace) -> str | None:
+    """What is only to be read, or None when something is to be run."""
+    if options.about:
+        return about_text(options.about)
+    if options.list is None:
+        return None
+    parts = {"scenarios": [scenarios_text()], "faults": [faults_text()]}
+    return "\n".join([PRETEND + "\n", *parts.get(options.list, [scenarios_text(), faults_text()])])
 
 
 def _as_asked(
@@ -81,7 +114,7 @@ def _as_asked(
     plans = scenario.plans
     if mends_after_s is not None:
         plans = tuple(replace(plan, mends_after_s=mends_after_s) for plan in plans)
-    tails_s = [planned.fault.deadline_s + TAIL_S for planned in faults]
+    tails_s = [tail_after_s(planned.fault, scenario.built) for planned in faults]
     return replace(
         scenario,
         plans=plans,
@@ -97,15 +130,12 @@ async def _serve(options: argparse.Namespace, yard: Yard) -> None:
     for number in (signal.SIGTERM, signal.SIGINT):
         loop.add_signal_handler(number, stop.set)
     async with AsyncExitStack() as ends:
-        truth = TruthFile(options.truth, yard) if options.truth else None
-        if truth is not None:
-            ends.callback(truth.close)
-        mover = Mover(yard, WallPace(speed), truth.note if truth else _note_nothing)
-        front = ModbusFront(yard.rigs)
-        ends.push_async_callback(front.close)
-        ready: dict[str, object] = {"ready": True}
-        ready["modbus_port"] = await front.open(options.modbus_port)
-        ready["pace_port"] = None
+        notes = _records(options, yard, ends)
+        mover = Mover(yard, WallPace(speed), lambda: [note() for note in notes])
+        fronts = await open_fronts(yard.rigs, _wires(options), (lambda: yard.now_s) if lockstep else None)
+        ends.push_async_callback(fronts.close)
+        notes.append(fronts.moved)
+        ready: dict[str, object] = {"ready": True, "pace_port": None, **fronts.told()}
         if lockstep:
             port = Lockstep(mover, options.wait_s)
             ends.push_async_callback(port.close)
@@ -128,30 +158,71 @@ async def _until_first(*tasks: "asyncio.Task[None] | asyncio.Task[bool]") -> Non
         task.result()
 
 
-def _note_nothing() -> None:
-    return
+def _wires(options: argparse.Namespace) -> list[Wanted]:
+    wanted = [read_wanted(text) for text in options.wire]
+    return wanted or [Wanted("tcp", port=options.modbus_port)]
+
+
+def _records(
+    options: argparse.Namespace, yard: Yard, ends: ExitStack | AsyncExitStack
+) -> list[Callable[[], None]]:
+    """What is to be called after every step; files are finished at the end."""
+    notes = []
+    for path, kind in ((options.trace, TraceFile), (options.truth, TruthFile)):
+        if path is not None:
+            record = kind(path, yard)
+            ends.callback(record.close)
+            notes.append(record.note)
+    if options.plot is not None:
+        picture = Picture(yard)
+        ends.callback(picture.write, options.plot)
+        notes.append(picture.note)
+    return notes
+
+
+def _run_alone(options: argparse.Namespace, yard: Yard) -> None:
+    seen = sys.stderr.isatty()
+
+    def tell(now_s: float) -> None:
+        if seen:
+            crew = yard.crews[0]
+            sys.stderr.write(f"\r{now_s / 3600:6.1f} h of plant time, {crew.stage:12}")
+            sys.stderr.flush()
+
+    with ExitStack() as ends:
+        run_alone(yard, _records(options, yard, ends), tell)
+    if seen:
+        sys.stderr.write("\n")
+    for what, path in (("trace", options.trace), ("truth", options.truth), ("plot", options.plot)):
+        if path is not None:
+            sys.stdout.write(f"{what}: {path}\n")
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Run; returns the exit status: 0 ended, 1 nobody came, 2 asked wrongly."""
     parser = _parser()
     options = parser.parse_args(arguments)
-    if options.list:
-        sys.stdout.write(_listing())
-        return 0
     try:
+        told = _told(options)
+        if told is not None:
+            sys.stdout.write(told)
+            return 0
         scenario = _as_asked(
             find_scenario(options.scenario),
             [read_fault(text) for text in options.fault],
             options.mends_after_s,
         )
         read_pace(options.pace)
+        _wires(options)
         if not 1 <= options.rigs <= RIGS_MAX:
             raise ScenarioError(f"--rigs {options.rigs}: choose 1 to {RIGS_MAX}")
         yard = Yard(scenario, rigs=options.rigs, seed=options.seed)
         sys.stderr.write(PRETEND + "\n")
-        asyncio.run(_serve(options, yard))
-    except (ValueError, ServeError, OSError) as error:
+        if options.alone:
+            _run_alone(options, yard)
+        else:
+            asyncio.run(_serve(options, yard))
+    except (ValueError, ServeError, PictureError, OSError) as error:
         sys.stderr.write(f"simulator: {error}\n")
         return EXIT_ASKED_WRONG
     except NobodyCameError as error:

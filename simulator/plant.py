@@ -7,14 +7,21 @@
 from dataclasses import dataclass, field, replace
 from random import Random
 
-from simulator.bags import Bag, BagSettings, Supply, SupplySettings
+import numpy as np
+
+from simulator.bags import Bag, BagSettings
+from simulator.cured import CompoundSettings, Cured
+from simulator.electrics import Electrics
 from simulator.host import Host, Papers
 from simulator.pads import Pad, PadSettings
 from simulator.panel import SIDES, Controls, RelayModule, Shown
-from simulator.sensors import THERMOCOUPLE, TRANSMITTER, Instrument, InstrumentSettings
+from simulator.sensors import THERMOCOUPLE, TRANSMITTER, Failure, Instrument, InstrumentSettings
 from simulator.slab import Face, Slab, SlabSettings
+from simulator.supply import Supply, SupplySettings
+from simulator.surroundings import Surroundings
+from simulator.wire import Wire
 
-STEP_S = 0.25
+STEP_S = 1.0
 PRESSED_FULLY_KPA = 100.0
 
 
@@ -26,6 +33,7 @@ class RigSettings:
         ambient_c: air and cold tyre, °C.
         pad: both pads.
         slab: the repair.
+        compound: its rubber.
         bag: both bags.
         supply: compressor and receiver.
         thermocouple: how the three thermocouples behave.
@@ -39,6 +47,7 @@ class RigSettings:
     ambient_c: float = 20.0
     pad: PadSettings = PadSettings()
     slab: SlabSettings = SlabSettings()
+    compound: CompoundSettings = CompoundSettings()
     bag: BagSettings = BagSettings()
     supply: SupplySettings = SupplySettings()
     thermocouple: InstrumentSettings = THERMOCOUPLE
@@ -47,17 +56,6 @@ class RigSettings:
     loose_contact_w_m2k: float = 15.0
     knob_error_c_max: float = 0.8
     bare_w_m2k: float = 9.0
-
-
-@dataclass(slots=True)
-class Wire:
-    """Faults of the wire and the modules, not of the plant.
-
-    Attributes:
-        silent_modules: of `temperatures`, `pressures`, `relays`: answer nothing.
-    """
-
-    silent_modules: set[str] = field(default_factory=set)
 
 
 def _draws(seed: str) -> Random:
@@ -70,10 +68,11 @@ class Rig:
     Attributes:
         settings: how it is built.
         now_s: plant time, s.
-        mains_ok: mains present.
-        contactor_welded: the contactor stays closed whatever its coil does.
+        surroundings: air, draught and sun.
+        electrics: from the mains to the thermostats.
         pads: by side.
         slab: the repair, inner face first.
+        cured: how cured it really is.
         bags: by side.
         supply: the air supply.
         controls: what hands have set.
@@ -87,12 +86,13 @@ class Rig:
     def __init__(self, settings: RigSettings, seed: int) -> None:
         self.settings = settings
         self._steps = 0
-        self.mains_ok = True
-        self.contactor_welded = False
+        self.surroundings = Surroundings(settings.ambient_c)
+        self.electrics = Electrics(_draws(f"{seed} electrics"))
         self.pads = {side: Pad(settings.pad, settings.ambient_c) for side in SIDES}
         self.slab = Slab(settings.slab, settings.ambient_c)
+        self.cured = Cured(settings.compound, np.ones(self.slab.depth_mm.size, dtype=bool))
         self.bags = {side: Bag(settings.bag, settings.ambient_c) for side in SIDES}
-        self.supply = Supply(settings.supply)
+        self.supply = Supply(settings.supply, settings.ambient_c)
         self.controls = Controls()
         self.relays = RelayModule()
         self.wire = Wire()
@@ -111,12 +111,6 @@ class Rig:
         return self._steps * STEP_S
 
     @property
-    def contactor_closed(self) -> bool:
-        """The contactor passes current, if there is any."""
-        called = self.relays.coils["heat_permit"] and self.mains_ok
-        return self.contactor_welded or (called and not self.controls.estop_pressed)
-
-    @property
     def heat_on(self) -> bool:
         """Any pad's heater carries current."""
         return any(pad.heating for pad in self.pads.values())
@@ -125,12 +119,19 @@ class Rig:
         """Move by one step of `STEP_S`."""
         self._steps += 1
         self.relays.advance(STEP_S)
+        self.electrics.advance(
+            STEP_S,
+            coil=self.relays.contact("heat_permit"),
+            estop=self.controls.estop_pressed,
+        )
         if self._tyre != self.controls.tyre:
             self._tyre = self.controls.tyre
-            self.slab = Slab(self.settings.slab, self.settings.ambient_c)
+            self.slab.renew(self.surroundings.ambient_c)
+            self.cured.renew()
         self._advance_heat()
+        self.cured.advance(STEP_S, self.slab.centre_c, self.slab.edge_c)
         self._advance_air()
-        for name, true in self._measured().items():
+        for name, true in self._true().items():
             self.instruments[name].advance(STEP_S, true)
 
     def shown(self) -> Shown:
@@ -138,7 +139,7 @@ class Rig:
         return Shown(
             pads_c={side: round(pad.thermostat.sensed_c) for side, pad in self.pads.items()},
             bags_kpa={side: round(bag.pressure_kpa / 2) * 2.0 for side, bag in self.bags.items()},
-            lamps=self.relays.coils,
+            lamps=self.relays.shown(),
         )
 
     def switches(self) -> dict[str, bool]:
@@ -150,34 +151,50 @@ class Rig:
             "reset_button": controls.pressed("reset_button", self.now_s),
             "pins_in": controls.pins_in,
             "heat_on": self.heat_on,
-            "mains_ok": self.mains_ok,
-            "estop_ok": not controls.estop_pressed,
+            "mains_ok": self.electrics.mains_ok,
+            "estop_ok": self.electrics.estop_ok,
             "release_request": controls.release_request,
         }
 
+    def measured(self) -> dict[str, float | bool | None]:
+        """What instruments and switches show, by channel name; None from one that failed."""
+        failed = (Failure.OPEN, Failure.SHORT)
+        shown: dict[str, float | bool | None] = {
+            name: None if instrument.failure in failed else instrument.shown
+            for name, instrument in self.instruments.items()
+        }
+        return shown | self.switches()
+
     def truth(self) -> dict[str, float]:
         """What really is, by name with unit; never on the wire."""
-        quarter = len(self.slab.cells_c) // 4
+        inner, outer = self.pads["inner"], self.pads["outer"]
+        through_c, through_min = self.slab.centre_c, self.cured
         return {
-            "true_pad_inner_c": self.pads["inner"].temperature_c,
-            "true_pad_outer_c": self.pads["outer"].temperature_c,
-            "true_slab_inner_face_c": self.slab.cells_c[0],
-            "true_slab_quarter_c": self.slab.cells_c[quarter],
+            "true_pad_inner_c": inner.temperature_c,
+            "true_pad_outer_c": outer.temperature_c,
+            "true_pad_inner_edge_c": inner.edge_c,
+            "true_pad_outer_edge_c": outer.edge_c,
+            "true_slab_inner_face_c": float(through_c[0]),
             "true_slab_middle_c": self.slab.middle_c,
-            "true_slab_hottest_c": max(self.slab.cells_c),
-            "true_slab_outer_face_c": self.slab.cells_c[-1],
+            "true_slab_hottest_c": self.slab.hottest_c,
+            "true_slab_coldest_c": self.slab.coldest_c,
+            "true_slab_outer_face_c": float(through_c[-1]),
+            "true_least_cured_min": through_min.least_min,
+            "true_most_cured_min": through_min.most_min,
             "true_bag_inner_kpa": self.bags["inner"].pressure_kpa,
             "true_bag_outer_kpa": self.bags["outer"].pressure_kpa,
             "true_gas_inner_c": self.bags["inner"].gas_c,
             "true_gas_outer_c": self.bags["outer"].gas_c,
             "true_supply_kpa": self.supply.pressure_kpa,
-            "true_heat_on": float(self.heat_on),
-            "true_contactor_closed": float(self.contactor_closed),
+            "true_ambient_c": self.surroundings.ambient_c,
+            "true_mains_share": self.electrics.mains_share,
+            "true_heat_w": inner.power_w + outer.power_w,
+            "true_contactor_closed": self.electrics.contactor_closed,
             "true_pins_in": float(self.controls.pins_in),
         }
 
     def _advance_heat(self) -> None:
-        powered = self.contactor_closed and self.mains_ok and self.controls.plugged
+        powered = self.electrics.supply_share > 0
         faces = {side: self._face(side) for side in SIDES}
         flows_w_m2 = self.slab.advance(STEP_S, faces["inner"], faces["outer"])
         for side, flow_w_m2 in zip(SIDES, flows_w_m2, strict=True):
@@ -186,52 +203,53 @@ class Rig:
             pad.thermostat.set_c = None if knob_c is None else knob_c + self._knob_error_c[side]
             pad.advance(
                 STEP_S,
-                powered=powered,
-                ambient_c=self.settings.ambient_c,
+                powered=powered and self.controls.plugged[side],
+                ambient_c=self.surroundings.ambient_c,
                 to_repair_w=flow_w_m2 * pad.settings.area_m2 if self.controls.mounted else None,
             )
 
     def _face(self, side: str) -> Face:
         settings = self.settings
         if not self.controls.mounted:
-            return Face(settings.ambient_c, settings.bare_w_m2k)
+            return Face(self.surroundings.ambient_c, settings.bare_w_m2k)
         pressed = min(1.0, self.bags[side].pressure_kpa / PRESSED_FULLY_KPA)
         loose = settings.loose_contact_w_m2k
         contact_w_m2k = loose + (settings.contact_w_m2k - loose) * pressed
         return Face(self.pads[side].temperature_c, contact_w_m2k)
 
     def _advance_air(self) -> None:
+        supply, ambient_c = self.supply, self.surroundings.ambient_c
         taken_mol = 0.0
         for side, bag in self.bags.items():
+            warmth_c = self.pads[side].temperature_c - ambient_c if self.controls.mounted else 0.0
             taken_mol += bag.advance(
                 STEP_S,
                 self.controls.valves[side],
-                supply_kpa=self.supply.pressure_kpa,
-                around_c=self._around_bag_c(side),
+                supply_kpa=supply.pressure_kpa,
+                around_c=ambient_c + bag.settings.gas_share * warmth_c,
+                supply_c=supply.air_c,
+                wet=supply.wet,
             )
-        self.supply.advance(STEP_S, taken_mol, mains=self.mains_ok)
+        supply.advance(STEP_S, taken_mol, mains=self.electrics.mains_ok, around_c=ambient_c)
 
-    def _around_bag_c(self, side: str) -> float:
-        ambient_c = self.settings.ambient_c
-        if not self.controls.mounted:
-            return ambient_c
-        warmth_c = self.pads[side].temperature_c - ambient_c
-        return ambient_c + self.settings.bag.gas_share * warmth_c
-
-    def _measured(self) -> dict[str, float]:
+    def _true(self) -> dict[str, float]:
+        """What the instruments are on, by the name of each."""
+        pads, bags = self.pads, self.bags
         return {
-            "pad_inner_c": self.pads["inner"].temperature_c,
-            "pad_outer_c": self.pads["outer"].temperature_c,
-            "ambient_c": self.settings.ambient_c,
-            "bag_inner_kpa": self.bags["inner"].pressure_kpa,
-            "bag_outer_kpa": self.bags["outer"].pressure_kpa,
+            "pad_inner_c": pads["inner"].centre_c,
+            "pad_outer_c": pads["outer"].centre_c,
+            "ambient_c": self.surroundings.ambient_c,
+            "bag_inner_kpa": bags["inner"].pressure_kpa,
+            "bag_outer_kpa": bags["outer"].pressure_kpa,
             "supply_kpa": self.supply.pressure_kpa,
+            "heat_current_inner_a": pads["inner"].current_a,
+            "heat_current_outer_a": pads["outer"].current_a,
         }
 
     def _build_instruments(self, seed: int) -> dict[str, Instrument]:
         return {
             name: Instrument(self._kind(name), _draws(f"{seed} {name}"), start)
-            for name, start in self._measured().items()
+            for name, start in self._true().items()
         }
 
     def _kind(self, name: str) -> InstrumentSettings:

@@ -1,16 +1,14 @@
-"""All rigs of one scenario, moved together: plant, crew, faults, truth."""
+"""All rigs of one scenario, moved together: plant, crew, faults."""
 
-import csv
-from dataclasses import dataclass
-from pathlib import Path
+import copy
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from random import Random
-from typing import TextIO
 
 from simulator.crew import Crew
 from simulator.plant import STEP_S, Rig, RigSettings
 from simulator.scenarios import PlannedFault, Scenario
 
-LOOK_STEPS = 4  # the crew looks once a second
 START_WALL_NS = 1_773_385_200_000_000_000  # 07:00 UTC on an invented day
 STRIKES_FIRST_RIG = 0
 
@@ -58,7 +56,7 @@ class Yard:
         self, scenario: Scenario, *, rigs: int, seed: int, settings: RigSettings | None = None
     ) -> None:
         self.scenario = scenario
-        built = settings or RigSettings()
+        built = settings or scenario.built
         self.rigs = [Rig(built, seed + 1000 * number) for number in range(rigs)]
         self.crews = [
             Crew(scenario.plans, Random(f"{seed} crew {number}"))  # noqa: S311 - repeatable, no secret
@@ -77,7 +75,8 @@ class Yard:
     @property
     def wall_ns(self) -> int:
         """The yard's wall time, ns since 1970."""
-        return START_WALL_NS + round(self.now_s * 1_000_000_000)
+        stepped_s = self.rigs[STRIKES_FIRST_RIG].host.clock_step_s
+        return START_WALL_NS + round((self.now_s + stepped_s) * 1_000_000_000)
 
     def advance(self) -> None:
         """Move all rigs by one step; nothing moves once it is over."""
@@ -86,12 +85,30 @@ class Yard:
         self._steps += 1
         for rig in self.rigs:
             rig.advance()
-        if self._steps % LOOK_STEPS == 0:
-            for rig, crew in zip(self.rigs, self.crews, strict=True):
-                crew.advance(rig.now_s, rig.shown(), rig.controls)
-            for strike in self._strikes:
-                strike.advance(self.rigs[STRIKES_FIRST_RIG], self.crews[STRIKES_FIRST_RIG])
-            self.over = self._has_ended()
+        for rig, crew in zip(self.rigs, self.crews, strict=True):
+            crew.advance(rig.now_s, rig.shown(), rig.controls)
+        for strike in self._strikes:
+            strike.advance(self.rigs[STRIKES_FIRST_RIG], self.crews[STRIKES_FIRST_RIG])
+        self.over = self._has_ended()
+
+    def fork(self, faults: Iterable[PlannedFault] = (), *, tail_s: float | None = None) -> "Yard":
+        """Another yard that goes on from here, with more faults to come.
+
+        Without faults it goes on as this one does, to the bit; this one is not touched.
+
+        Args:
+            faults: planned beside those of the scenario.
+            tail_s: another tail than the scenario's, s.
+        """
+        twin = copy.deepcopy(self)
+        more = tuple(faults)
+        twin.scenario = replace(
+            self.scenario,
+            faults=self.scenario.faults + more,
+            tail_s=self.scenario.tail_s if tail_s is None else tail_s,
+        )
+        twin._strikes += [_Strike(planned) for planned in more]
+        return twin
 
     def struck(self) -> dict[str, float]:
         """Faults now standing, by name, with the plant time they began, s."""
@@ -112,30 +129,3 @@ class Yard:
         if struck and len(struck_at_s) == len(struck) and not self.scenario.crew_mends:
             ends.append(max(struck_at_s))
         return any(self.now_s >= end_s + self.scenario.tail_s for end_s in ends)
-
-
-class TruthFile:
-    """Writes what really is, one row per rig and second of plant time, as CSV."""
-
-    def __init__(self, path: Path, yard: Yard) -> None:
-        self._yard = yard
-        self._file: TextIO = path.open("w", newline="", encoding="utf-8")
-        self._rows = csv.writer(self._file)
-        self._next_s = 0.0
-        self._rows.writerow(["time_s", "rig", "stage", "broken", *yard.rigs[0].truth()])
-
-    def note(self) -> None:
-        """Write the rows that are due."""
-        yard = self._yard
-        if yard.now_s < self._next_s:
-            return
-        self._next_s = yard.now_s + 1.0
-        broken = " ".join(yard.struck())
-        for number, (rig, crew) in enumerate(zip(yard.rigs, yard.crews, strict=True)):
-            true = [f"{value:.3f}" for value in rig.truth().values()]
-            here = broken if number == STRIKES_FIRST_RIG else ""
-            self._rows.writerow([f"{yard.now_s:g}", number + 1, crew.stage, here, *true])
-
-    def close(self) -> None:
-        """Finish the file."""
-        self._file.close()

@@ -13,7 +13,7 @@ from typing import NoReturn
 
 from daemon import logs
 from daemon.tools.show import Progress
-from tests.bench import bus, path, processes, rounds, wires, withdrawal
+from tests.bench import bus, path, plant, processes, rounds, wires, withdrawal
 from tests.bench.figures import Row, machine, shown
 from tests.e2e.workshop import opened
 
@@ -23,7 +23,7 @@ FRAMES_MIN, FRAMES_MAX = 20, 5000
 TRIPS_MIN = 10
 BEFORE_MIN = 200  # a run is open by then
 REPAIR_FRAMES = 13_000  # the pretend repair is over soon after
-PARTS = ("supervising", "wires")
+PARTS = ("supervising", "wires", "plant")
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -47,7 +47,7 @@ def _parser() -> argparse.ArgumentParser:
         default=INTO_HOLD,
         help=f"frames that go by unmeasured first; {INTO_HOLD} if not given, into the hold",
     )
-    parser.add_argument("--only", choices=PARTS, help="one part of it; both if not given")
+    parser.add_argument("--only", choices=PARTS, help="one part of it; all if not given")
     return parser
 
 
@@ -68,10 +68,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     sys.stdout.flush()
     try:
         rows = []
-        if asked.only != "wires":
+        if asked.only in {None, "supervising"}:
             rows += _supervising(asked.rounds, asked.frames, asked.before)
-        if asked.only != "supervising":
+        if asked.only in {None, "wires"}:
             rows += _wires(asked.rounds, asked.frames)
+        if asked.only in {None, "plant"}:
+            rows += _plant(asked.rounds)
     except KeyboardInterrupt:
         return 130
     sys.stdout.write(shown(rows) + "\n")
@@ -100,6 +102,11 @@ def _wires(count: int, frames: int) -> list[Row]:
     expected_ms = count * (wires.POLL_MS * frames + bus.cost_ms(frames))
     with _telling("measuring wires", expected_ms) as tell:
         return asyncio.run(wires.measured(count, frames, tell))
+
+
+def _plant(count: int) -> list[Row]:
+    with _telling("measuring the plant", plant.CURE_MS * count) as tell:
+        return plant.measured(count, tell)
 
 
 @contextmanager

@@ -1,0 +1,93 @@
+"""What there is to choose from, told in a terminal."""
+
+import textwrap
+from inspect import cleandoc
+
+from simulator.faults import Disturbance, Fault, area_of, catalogue
+from simulator.plant import RigSettings
+from simulator.scenarios import ScenarioError, all_scenarios
+
+WIDTH = 79
+
+
+def scenarios_text() -> str:
+    """All scenarios but those that only carry one fault's name."""
+    faults = catalogue()
+    lines = ["Scenarios:"]
+    for name, scenario in all_scenarios().items():
+        if name not in faults:
+            lines += _item(name, scenario.title)
+    lines += ["", "Every fault and disturbance is a scenario of its own name too; see --list faults."]
+    return "\n".join(lines) + "\n"
+
+
+def faults_text() -> str:
+    """All faults by area, then the disturbances, a line or two each."""
+    by_area: dict[str, list[str]] = {}
+    for name, kind in catalogue().items():
+        by_area.setdefault(area_of(kind), []).append(name)
+    lines = []
+    for area, names in sorted(by_area.items(), key=lambda item: item[0] == "harmless"):
+        title = "Disturbances, which must trip nothing" if area == "harmless" else f"Faults: {area}"
+        lines += [f"{title}:"]
+        for name in sorted(names):
+            lines += _item(name, first_line(catalogue()[name]))
+        lines.append("")
+    lines.append("One in full: --about NAME.")
+    return "\n".join(lines) + "\n"
+
+
+def about_text(name: str) -> str:
+    """One fault in full: what breaks, what it should wake, by when, and its keys.
+
+    Raises:
+        ScenarioError: no fault has that name.
+    """
+    kinds = catalogue()
+    if name not in kinds:
+        raise ScenarioError(f"no fault is called {name!r}; see --list faults")
+    kind = kinds[name]
+    lines = [name, "", story(kind), ""]
+    if issubclass(kind, Disturbance):
+        lines.append("Must trip nothing.")
+        if kind.may_wake:
+            lines.append(f"May speak: {', '.join(kind.may_wake)}.")
+    else:
+        lines += [f"Wakes: {', '.join(kind.wakes)}.", f"Harm: {kind.harm}."]
+        lines.append(f"Deadline as it stands: {deadline_words(kind().deadline_s(RigSettings()))}.")
+    lines.append("Keys: " + ("none." if not kind.model_fields else ""))
+    for key, field in kind.model_fields.items():
+        bounds = [f"{type(bound).__name__.lower()} {_bound(bound)}" for bound in field.metadata]
+        lines.append(f"  {key}={field.default} {', '.join(bounds)}".rstrip())
+    return "\n".join(lines) + "\n"
+
+
+def first_line(kind: type[Fault]) -> str:
+    """What breaks, in one line."""
+    return cleandoc(kind.__doc__ or "").partition("\n")[0]
+
+
+def story(kind: type[Fault]) -> str:
+    """The docstring without its list of attributes."""
+    return cleandoc(kind.__doc__ or "").partition("\nAttributes:")[0].rstrip()
+
+
+def deadline_words(deadline_s: float) -> str:
+    """A deadline as people say it."""
+    if deadline_s < 120:
+        return f"{deadline_s:.0f} s"
+    if deadline_s < 7200:
+        return f"{deadline_s / 60:.0f} min"
+    return f"{deadline_s / 3600:.1f} h"
+
+
+def _bound(bound: object) -> str:
+    return str(next(iter(vars(bound).values()), bound)) if hasattr(bound, "__dict__") else str(bound)
+
+
+def _item(name: str, title: str) -> list[str]:
+    if len(name) > 24:
+        return [f"  {name}", *textwrap.wrap(title, WIDTH, initial_indent=" " * 27, subsequent_indent=" " * 27)]
+    return textwrap.wrap(
+        title, WIDTH, initial_indent=f"  {name:25}", subsequent_indent=" " * 27
+    ) or [f"  {name}"]
