@@ -1,8 +1,22 @@
-"""Instruments: lag, noise from a seeded generator, quantisation, and ways to fail."""
+"""Instruments: lag, noise from a seeded generator, quantisation, a cold junction, and failures.
 
+A thermocouple here speaks degrees, not millivolts: what its curve bends between
+junction and terminals is far below the noise. All figures are invented and of a
+plausible size.
+"""
+
+from array import array
 from dataclasses import dataclass
 from enum import StrEnum
+from math import copysign, exp, nan
 from random import Random
+
+import numpy
+
+DRAWN_AT_ONCE = 512
+# A bead in still air follows some ten times more slowly than one clamped to metal.
+HANGING_LAG_FACTOR = 10.0
+BLOCKED_TAP_LAG_S = 1200.0
 
 
 class Failure(StrEnum):
@@ -12,9 +26,9 @@ class Failure(StrEnum):
     OPEN = "open"
     SHORT = "short"
     FROZEN = "frozen"
-    JUMPING = "jumping"
-    REVERSED = "reversed"
-    GARBAGE = "garbage"
+    JUMPING = "jumping"  # a loose terminal: every third sample or so leaps
+    REVERSED = "reversed"  # a thermocouple's wires are swapped
+    GARBAGE = "garbage"  # the converter gives no number, or one that cannot be
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,38 +39,57 @@ class InstrumentSettings:
         lag_s: first-order lag, s.
         noise: standard deviation of each sample.
         quantum: smallest step it can show.
+        leap: a loose terminal's leaps have one to three times this size.
     """
 
     lag_s: float
     noise: float
     quantum: float
+    leap: float = 30.0
 
 
 THERMOCOUPLE = InstrumentSettings(lag_s=4.0, noise=0.10, quantum=0.1)
 TRANSMITTER = InstrumentSettings(lag_s=0.3, noise=0.12, quantum=0.05)
-CURRENT_CLAMP = InstrumentSettings(lag_s=0.5, noise=0.05, quantum=0.1)
+CURRENT_CLAMP = InstrumentSettings(lag_s=0.5, noise=0.05, quantum=0.1, leap=3.0)
+
+
+BOX_LAG_S = 1200.0
+COLD_JUNCTION_LAG_S = 60.0
+SUN_C_M2_W = 0.02  # 800 W/m² warm a grey box by 16 °C
 
 
 class TerminalBox:
-    """Where the thermocouples end: a box with its own warmth and a cold junction.
+    """Where the thermocouples end: a box in the sun or out of it, with a cold junction.
+
+    The cold junction's own sensor follows the terminals a minute late, so a box
+    that warms or cools quickly is an error common to all its thermocouples.
 
     Attributes:
         temperature_c: of its terminals.
-        box_warm_c: something else in it, or beside it, warms it by this much.
+        sensed_c: what its cold junction's sensor follows.
+        box_warm_c: something in it, or beside it, warms it by this much in the end.
         error_c: its cold junction reads this much too high.
     """
 
     def __init__(self, start_c: float) -> None:
-        self.temperature_c = start_c
+        self.temperature_c = self.sensed_c = start_c
         self.box_warm_c = 0.0
         self.error_c = 0.0
 
+    @property
+    def shift_c(self) -> float:
+        """What it adds to every thermocouple that ends in it, °C."""
+        return self.sensed_c + self.error_c - self.temperature_c
+
     def advance(self, dt_s: float, *, ambient_c: float, sun_w_m2: float) -> None:
-        """Follow the air and the sun for `dt_s`."""
+        """Follow the air and the sun for `dt_s`, well under a minute."""
+        towards_c = ambient_c + SUN_C_M2_W * sun_w_m2 + self.box_warm_c
+        self.temperature_c += (towards_c - self.temperature_c) * dt_s / BOX_LAG_S
+        self.sensed_c += (self.temperature_c - self.sensed_c) * dt_s / COLD_JUNCTION_LAG_S
 
 
 class Instrument:
-    """A thermocouple or a pressure transmitter.
+    """A thermocouple, a pressure transmitter or a current clamp.
 
     Attributes:
         shown: the last sample; stands still while frozen, and means nothing
@@ -82,8 +115,14 @@ class Instrument:
         self.detached_share = 0.0
         self.tap_blocked = False
         self.lag_factor = 1.0
-        self._random = random
+        self._drifted = 0.0
         self._followed = start
+        self._generator = numpy.random.Generator(numpy.random.PCG64(random.getrandbits(128)))
+        self._drawn = array("d")
+        self._draws = 0
+        # Kept from step to step, as it seldom changes: the lag and what it makes of a step.
+        self._lag_s = self._dt_s = 0.0
+        self._share = 1.0
 
     @property
     def telling(self) -> Failure:
@@ -93,10 +132,57 @@ class Instrument:
     def advance(
         self, dt_s: float, true: float, *, ambient_c: float = 20.0, box: TerminalBox | None = None
     ) -> None:
-        """Follow the true value for `dt_s` and take one sample."""
-        self._followed += (true - self._followed) * min(1.0, dt_s / self.settings.lag_s)
-        # Drawn even when unused, so that a failure does not shift what follows.
-        sample = self._followed + self._random.gauss(0.0, self.settings.noise)
+        """Follow the true value for `dt_s` and take one sample.
+
+        Args:
+            dt_s: step, s.
+            true: value there, in the instrument's unit.
+            ambient_c: air that a detached thermocouple hangs in, °C.
+            box: where a thermocouple ends; None: it is another kind, or the box is ideal.
+        """
+        # Drawn once a step whatever has failed, so that a failure does not shift what follows.
+        draw = self._draw()
+        settings = self.settings
+        lag_s = settings.lag_s * self.lag_factor
+        if self.detached_share:
+            true += (ambient_c - true) * self.detached_share
+            lag_s *= 1.0 + (HANGING_LAG_FACTOR - 1.0) * self.detached_share
+        if self.tap_blocked:
+            lag_s = BLOCKED_TAP_LAG_S
+        if lag_s != self._lag_s or dt_s != self._dt_s:
+            self._lag_s, self._dt_s = lag_s, dt_s
+            self._share = 1.0 - exp(-dt_s / lag_s)
+        self._followed += (true - self._followed) * self._share
+        self._drifted = self._drifted + self.drift_per_h * dt_s / 3600 if self.drift_per_h else 0.0
+        sample = self._followed if box is None else self._followed + box.shift_c
+        sample += self.offset + self._drifted + draw * settings.noise * self.noise_factor
+        if self.failure is not Failure.NONE:
+            # Swapped wires turn the difference to the terminals round.
+            terminals = 0.0 if box is None else box.temperature_c
+            self._fail(sample, sample - 2 * (self._followed - terminals), draw)
+            return
+        # Adding 0 makes the 0 of a negative sample an ordinary one.
+        self.shown = round(sample / settings.quantum) * settings.quantum + 0.0
+
+    def _draw(self) -> float:
+        """The next standard normal number."""
+        if self._draws == len(self._drawn):
+            self._drawn = array("d", self._generator.standard_normal(DRAWN_AT_ONCE).tobytes())
+            self._draws = 0
+        self._draws += 1
+        return self._drawn[self._draws - 1]
+
+    def _fail(self, sample: float, turned: float, draw: float) -> None:
+        """Show what the failure leaves of a sample; its chances hang on the same draw."""
         if self.failure is Failure.FROZEN:
             return
-        self.shown = round(sample / self.settings.quantum) * self.settings.quantum
+        if self.failure is Failure.REVERSED:
+            sample = turned
+        elif self.failure is Failure.JUMPING and abs(draw) > 1.0:
+            sample += draw * self.settings.leap
+        elif self.failure is Failure.GARBAGE:
+            if draw > 0.5:
+                self.shown = nan
+                return
+            sample = copysign(2000.0, draw) + 3000.0 * draw
+        self.shown = round(sample / self.settings.quantum) * self.settings.quantum + 0.0
