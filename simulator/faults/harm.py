@@ -17,6 +17,7 @@ from simulator.bags import (
     ZERO_C_K,
     flow_mol_s,
 )
+from simulator.crew import Crew, Stage
 from simulator.plant import Rig, RigSettings
 
 # From here rubber blows and its surface reverts while one looks on (common practice, no source).
@@ -352,9 +353,10 @@ def hottest_pad_c(rig: Rig, side: str) -> float:
     return max(rig.pads[side].centre_c, rig.pads[side].edge_c)
 
 
-def coldest_pad_c(rig: Rig) -> float:
-    """The colder pad, °C."""
-    return min(pad.temperature_c for pad in rig.pads.values())
+def cold_in_hold(rig: Rig, crew: Crew, *sides: str) -> bool:
+    """One of the sides' pads is too cold for the hold to count, and the hold is on."""
+    coldest_c = min(rig.pads[side].temperature_c for side in sides)
+    return crew.stage is Stage.HOLD and coldest_c < CURES_FROM_C
 
 
 def uneven_min(rig: Rig) -> float:

@@ -5,7 +5,8 @@ from typing import ClassVar
 from simulator.crew import Crew, Stage
 from simulator.electrics import ContactorState
 from simulator.faults.base import Fault, Onset
-from simulator.faults.harm import CURES_FROM_C, coldest_pad_c, cooling_s
+from simulator.faults.harm import cold_in_hold, cooling_s
+from simulator.panel import SIDES
 from simulator.plant import Rig, RigSettings
 
 
@@ -28,7 +29,7 @@ class ContactorStuckOpen(Fault):
 
     def harmed(self, rig: Rig, crew: Crew) -> bool | None:
         """A pad is too cold for the hold to count."""
-        return coldest_pad_c(rig) < CURES_FROM_C
+        return cold_in_hold(rig, crew, *SIDES)
 
     def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
         """Stay open."""

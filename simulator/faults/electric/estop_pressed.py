@@ -4,7 +4,8 @@ from typing import ClassVar
 
 from simulator.crew import Crew
 from simulator.faults.base import Fault
-from simulator.faults.harm import CURES_FROM_C, coldest_pad_c, cooling_s
+from simulator.faults.harm import cold_in_hold, cooling_s
+from simulator.panel import SIDES
 from simulator.plant import Rig, RigSettings
 
 
@@ -27,7 +28,7 @@ class EstopPressed(Fault):
 
     def harmed(self, rig: Rig, crew: Crew) -> bool | None:
         """A pad is too cold for the hold to count."""
-        return coldest_pad_c(rig) < CURES_FROM_C
+        return cold_in_hold(rig, crew, *SIDES)
 
     def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
         """Press."""

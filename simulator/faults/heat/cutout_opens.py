@@ -4,7 +4,7 @@ from typing import ClassVar
 
 from simulator.crew import Crew
 from simulator.faults.base import Fault, Side
-from simulator.faults.harm import CURES_FROM_C, cooling_s
+from simulator.faults.harm import cold_in_hold, cooling_s
 from simulator.plant import Rig, RigSettings
 
 
@@ -31,7 +31,7 @@ class CutoutOpens(Fault):
 
     def harmed(self, rig: Rig, crew: Crew) -> bool | None:
         """The pad is too cold for the hold to count."""
-        return rig.pads[self.pad].temperature_c < CURES_FROM_C
+        return cold_in_hold(rig, crew, self.pad)
 
     def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
         """Open it."""

@@ -4,7 +4,7 @@ from typing import ClassVar
 
 from pydantic import Field
 
-from simulator.crew import Crew
+from simulator.crew import Crew, Stage
 from simulator.faults.base import Fault, Side
 from simulator.faults.harm import CURES_FROM_C, edge_cooling_s
 from simulator.plant import Rig, RigSettings
@@ -38,7 +38,7 @@ class HeaterEdgeOut(Fault):
 
     def harmed(self, rig: Rig, crew: Crew) -> bool | None:
         """The pad's rim is too cold for the hold to count."""
-        return rig.pads[self.pad].edge_c < CURES_FROM_C
+        return crew.stage is Stage.HOLD and rig.pads[self.pad].edge_c < CURES_FROM_C
 
     def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
         """Burn out."""

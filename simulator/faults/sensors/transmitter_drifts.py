@@ -40,6 +40,4 @@ class TransmitterDrifts(Fault):
 
     def mend(self, rig: Rig, crew: Crew) -> None:
         """Change it."""
-        instrument = rig.instruments[f"bag_{self.bag}_kpa"]
-        instrument.drift_per_h = 0.0
-        instrument.offset = 0.0
+        rig.instruments[f"bag_{self.bag}_kpa"].drift_per_h = 0.0

@@ -1,0 +1,248 @@
+"""Harm: its sums against figures from outside, and every deadline against the bare plant."""
+
+import copy
+import math
+from dataclasses import dataclass, field, replace
+from functools import cache
+from random import Random
+
+import numpy as np
+import pytest
+from scipy.integrate import quad, solve_ivp
+from scipy.optimize import brentq
+
+from simulator.bags import ATMOSPHERE_KPA, flow_mol_s
+from simulator.crew import Crew, RepairPlan, Stage
+from simulator.faults import Disturbance, Fault, catalogue, harm
+from simulator.faults.base import Onset
+from simulator.plant import Rig, RigSettings
+
+BUILT = RigSettings()
+LATER_MAX = 3.0
+
+# Faults whose harm comes later than three deadlines, and why that is honest.
+LATER: dict[str, str] = {}
+
+
+def test_boiling_point_under_pressure() -> None:
+    # IAPWS-IF97 release, table 36: saturation temperature at 0.1 and 1 MPa.
+    assert harm.boiling_c(100.0 - ATMOSPHERE_KPA) + 273.15 == pytest.approx(372.755919, abs=1e-5)
+    assert harm.boiling_c(1000.0 - ATMOSPHERE_KPA) + 273.15 == pytest.approx(453.035632, abs=1e-5)
+    assert harm.boiling_c(207.0) == pytest.approx(134.5, abs=0.1)  # IAPWS steam tables
+    assert harm.boiling_c(0.0) == pytest.approx(99.974, abs=0.01)  # ITS-90: water at 1 atmosphere
+
+
+def test_over_cure_follows_arrhenius() -> None:
+    # Arrhenius, 90 kJ/mol, R from CODATA 2018; computed here on its own.
+    for warmer_c in (130.0, 150.0, 160.0):
+        exponent = -90_000 / 8.314462618 * (1 / (warmer_c + 273.15) - 1 / 413.15)
+        assert harm.cure_rate(warmer_c) == pytest.approx(math.exp(exponent))
+    assert harm.reversion_s(140.0) == pytest.approx(300 * 60)
+    assert harm.reversion_s(140.0, spent_min=300) == 0
+    # "Rate doubles each 10 °C": common practice, no source.
+    assert harm.reversion_s(140.0) / harm.reversion_s(150.0) == pytest.approx(2, rel=0.1)
+
+
+@pytest.mark.parametrize(
+    ("from_c", "to_c", "power_w"),
+    [(20.0, 140.0, 1600.0), (140.0, 160.0, 1600.0), (140.0, 120.0, 0.0), (140.0, 120.0, 270.0)],
+)
+def test_a_lump_against_an_integrator(from_c: float, to_c: float, power_w: float) -> None:
+    loss_w_k, heat_j_k, around_c = 3.9, 18_000.0, 10.0
+
+    def slope(_t: float, now_c: np.ndarray) -> np.ndarray:
+        return (power_w - loss_w_k * (now_c - around_c)) / heat_j_k
+
+    def there(_t: float, now_c: np.ndarray) -> float:
+        return float(now_c[0] - to_c)
+
+    there.terminal = True  # type: ignore[attr-defined]  # scipy's own way of stopping
+    run = solve_ivp(slope, (0.0, 1e5), [from_c], events=there, rtol=1e-9, atol=1e-9)
+    said = harm.lump_s(heat_j_k, power_w, from_c, to_c, loss_w_k=loss_w_k, around_c=around_c)
+    assert said == pytest.approx(run.t_events[0][0], rel=1e-6)
+
+
+def test_a_lump_that_never_gets_there() -> None:
+    assert harm.lump_s(18_000, 400, 140, 160, loss_w_k=4, around_c=20) == math.inf
+    assert harm.lump_s(18_000, 800, 140, 120, loss_w_k=4, around_c=20) == math.inf
+    assert harm.lump_s(18_000, 0, 140, 160) == math.inf
+    assert harm.lump_s(18_000, 1000, 140, 120) == math.inf
+    assert harm.lump_s(18_000, 1000, 140, 140) == 0
+    assert harm.lump_s(18_000, 1800, 140, 160) == pytest.approx(200)
+
+
+def test_emptying_against_closed_form_and_integrator() -> None:
+    # Choked all the way and at the reference temperature, C litre a second leave for each bar
+    # (ISO 6358), so the pressure falls as exp(-C t / V).
+    choked = harm.emptying_s(20.0, 0.5, 500.0, 300.0)
+    closed = 20.0 / 0.5 * math.log((500 + 101.325) / (300 + 101.325))
+    assert choked == pytest.approx(closed, rel=1e-4)
+
+    def per_kpa(absolute_kpa: float) -> float:
+        per_mol = 8.314462618 * 293.15 / 20.0
+        return 1 / (per_mol * flow_mol_s(0.5, absolute_kpa, ATMOSPHERE_KPA))
+
+    whole, _ = quad(per_kpa, 50 + ATMOSPHERE_KPA, 207 + ATMOSPHERE_KPA)
+    assert harm.emptying_s(20.0, 0.5, 207.0, 50.0) == pytest.approx(whole, rel=1e-4)
+    burst = harm.emptying_s(20.0, 0.5, 207.0, 50.0, exponent=1.4)
+    assert burst == pytest.approx(whole / 1.4, rel=1e-4)
+    assert harm.emptying_s(20.0, 0.0, 207.0, 50.0) == math.inf
+
+
+def test_a_hole_of_the_wanted_size_loses_what_was_wanted() -> None:
+    hole = harm.hole_dm3_s_bar(45.0, 20.0, 206.84, 60.0)
+    minute_s = harm.emptying_s(20.0, hole, 206.84, 206.84 - 45 / 60, gas_c=60.0)
+    assert minute_s == pytest.approx(60, rel=0.01)
+
+
+def test_stored_energy_and_force() -> None:
+    # Brode for 20 litre at 207 kPa: 10.350 kJ; p V / (kappa - 1).
+    assert harm.stored_kj(20.0, 207.0) == pytest.approx(10.350)
+    # A sealed bag from 20 to 100 °C: 207 to 291.141 kPa gauge (ideal gas).
+    assert harm.warmed_kpa(207.0, 20.0, 100.0) == pytest.approx(291.141, abs=0.001)
+    # 10 kPa on 0.3 m² is 3 kN.
+    assert harm.clamp_kn(0.3, 10.0) == pytest.approx(3.0)
+
+
+def test_burns() -> None:
+    # ISO 13732-1, from memory: 51 °C for 1 min, 48 °C for 10 min, 43 °C for 8 h.
+    assert harm.burn_s(51.0) == pytest.approx(60)
+    assert harm.burn_s(48.0) == pytest.approx(600)
+    assert harm.burn_s(43.0) == pytest.approx(8 * 3600)
+    assert harm.burn_s(42.9) == math.inf
+    assert harm.burn_s(140.0) == 1.0
+    times_s = [harm.burn_s(c) for c in np.linspace(43, 80, 75)]
+    assert times_s == sorted(times_s, reverse=True)
+
+
+def test_a_joint_that_chars_its_plug() -> None:
+    # The same by a root finder on V² r / (R + r)².
+    heater_ohm = 230.0**2 / BUILT.pad.power_w
+    ohm = brentq(lambda r: 230.0**2 * r / (heater_ohm + r) ** 2 - harm.JOINT_CHARS_W, 0, heater_ohm)
+    assert harm.joint_chars_ohm(BUILT) == pytest.approx(ohm)
+
+
+@dataclass
+class Bare:
+    """A rig with its crew, and a stand-in for the supervisor that never looks.
+
+    It closes the permit when start is pressed and opens it at the planned end
+    of the hold, whatever happens.
+    """
+
+    rig: Rig
+    crew: Crew
+    permit: bool = False
+
+    def advance(self, fault: Fault | None = None, since_s: float = 0.0) -> None:
+        if fault is not None:
+            fault.act(self.rig, self.crew, since_s)
+        rig, crew = self.rig, self.crew
+        rig.advance()
+        crew.advance(rig.now_s, rig.shown(), rig.controls)
+        if rig.controls.pressed("start_button", rig.now_s):
+            self.permit = True
+        if crew.stage is Stage.HOLD and crew.in_stage_s(rig.now_s) >= crew.plan.hold_s:
+            self.permit = False
+        rig.relays.coils["heat_permit"] = self.permit
+        rig.relays.heard()
+
+    def due_at_s(self, onset: Onset) -> float:
+        if onset.stage is None:
+            return onset.after_s
+        began_at_s = self.crew.began_at_s.get((onset.repair, onset.stage), math.inf)
+        return began_at_s + onset.after_s
+
+
+def _measurable(kind: type[Fault]) -> bool:
+    """Its own `harmed` says more than that no plant can measure it."""
+    return not issubclass(kind, Disturbance) and kind.harmed is not Fault.harmed
+
+
+MEASURABLE = {name: kind for name, kind in catalogue().items() if _measurable(kind)}
+
+
+@dataclass
+class Healthy:
+    """One run in which nothing breaks: as it was at each onset, and who was ever harmed in it."""
+
+    at: dict[Onset, Bare] = field(default_factory=dict)
+    harmed: set[str] = field(default_factory=set)
+
+
+@cache
+def _healthy() -> Healthy:
+    healthy = Healthy()
+    wanted = {kind.onset for kind in MEASURABLE.values()}
+    faults = {name: kind() for name, kind in MEASURABLE.items()}
+    bare = Bare(Rig(BUILT, 7), Crew((RepairPlan(),), Random(7)))  # noqa: S311 - repeatable
+    while not bare.crew.at_home and bare.rig.now_s < 8 * 3600:
+        for onset in [onset for onset in wanted if bare.rig.now_s >= bare.due_at_s(onset)]:
+            healthy.at[onset] = copy.deepcopy(bare)
+            wanted.discard(onset)
+        bare.advance()
+        if bare.rig.now_s % 10 == 0:
+            healthy.harmed |= {
+                name for name, fault in faults.items() if fault.harmed(bare.rig, bare.crew)
+            }
+    assert bare.crew.at_home, "the healthy run never ended"
+    assert not wanted, f"no such onset in a whole repair: {wanted}"
+    return healthy
+
+
+@pytest.mark.parametrize("name", MEASURABLE)
+def test_harm_is_not_before_the_deadline_and_not_long_after(name: str) -> None:
+    fault = MEASURABLE[name]()
+    deadline_s = fault.deadline_s(BUILT)
+    bare = copy.deepcopy(_healthy().at[fault.onset])
+    limit_s = LATER_MAX * deadline_s
+    harmed_s = _harmed_after_s(bare, fault, 6 * 3600.0 if name in LATER else limit_s)
+    assert harmed_s is not None, f"{name}: no harm within {limit_s:.0f} s; it is no deadline"
+    assert harmed_s >= deadline_s, f"{name}: harm after {harmed_s} s, said {deadline_s:.0f}"
+    if name in LATER:
+        assert harmed_s > limit_s, f"{name}: needs no reason any more; take it out of LATER"
+
+
+@pytest.mark.parametrize("name", MEASURABLE)
+def test_a_healthy_repair_harms_nobody(name: str) -> None:
+    assert name not in _healthy().harmed
+
+
+def _harmed_after_s(bare: Bare, fault: Fault, limit_s: float) -> float | None:
+    """Plant time from the onset until harm is done; None: not within the limit."""
+    began_at_s = bare.rig.now_s
+    while (since_s := bare.rig.now_s - began_at_s) <= limit_s:
+        bare.advance(fault, since_s)
+        if fault.harmed(bare.rig, bare.crew):
+            return bare.rig.now_s - began_at_s
+    return None
+
+
+@pytest.mark.parametrize(
+    ("built", "later"),
+    [
+        (
+            replace(BUILT, pad=replace(BUILT.pad, heat_capacity_j_k=36_000.0)),
+            {
+                "thermostat_stuck",
+                "lead_broken",
+                "heater_burnt_out",
+                "mains_lost",
+                "permit_bridged",
+                "thermocouple_open",
+                "module_silent",
+            },
+        ),
+        (
+            replace(BUILT, bag=replace(BUILT.bag, volume_l=40.0)),
+            {"transmitter_dead", "hose_burst"},
+        ),
+    ],
+)
+def test_a_heavier_pad_or_a_larger_bag_gives_more_time(built: RigSettings, later: set[str]) -> None:
+    faults = {name: kind() for name, kind in catalogue().items()}
+    assert all(fault.deadline_s(built) >= fault.deadline_s(BUILT) for fault in faults.values())
+    gained = {
+        name for name, fault in faults.items() if fault.deadline_s(built) > fault.deadline_s(BUILT)
+    }
+    assert later <= gained
