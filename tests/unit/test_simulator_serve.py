@@ -122,7 +122,8 @@ async def test_every_switch_has_its_place(wire, rigs):
         bits = (await wire.read_discrete_inputs(0, count=8, device_id=3)).bits[:8]
         assert bits == [at == place or quiet[at] for at in range(8)]
         controls.press(name, rigs[0].now_s, 0.0)
-    controls.pins_in = controls.release_request = controls.estop_pressed = True
+    controls.pins_in = controls.release_request = True
+    rigs[0].electrics.estop_ok = False
     rigs[0].electrics.mains_share = 0.0
     rigs[0].pads["inner"].heating = True
     bits = (await wire.read_discrete_inputs(0, count=8, device_id=3)).bits[:8]
