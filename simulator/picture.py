@@ -18,7 +18,7 @@ from simulator.yard import STRIKES_FIRST_RIG, Yard
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-EVERY_S = 10.0
+EVERY_S = 20.0
 SLACK_S = 1e-6
 # Told apart without red and green (Okabe and Ito's set, from memory), and by dash as well.
 COLOURS = {"inner": "#0072B2", "outer": "#D55E00"}
@@ -87,8 +87,8 @@ class Picture:
         Raises:
             PictureError: there is nothing to draw.
         """
-        if len(self._course.at_h) < 2:
-            raise PictureError("no picture: the run was shorter than 20 s")
+        if len(self._course.at_h) < 4:
+            raise PictureError("no picture: the run was shorter than a minute")
         matplotlib = _drawing_library()
         settings = {
             "svg.hashsalt": "curehold",
@@ -200,7 +200,7 @@ class Picture:
         ends = [*(at_h for at_h, _ in self._stages[1:]), self._course.at_h[-1]]
         whole_h = self._course.at_h[-1]
         for (from_h, stage), until_h in zip(self._stages, ends, strict=True):
-            if until_h - from_h < 0.02 * whole_h:
+            if until_h - from_h < 0.045 * whole_h:
                 continue
             axes.annotate(
                 stage.replace("_", " "),

@@ -15,7 +15,15 @@ from simulator.electrics import Electrics
 from simulator.host import Host, Papers
 from simulator.pads import Pad, PadSettings
 from simulator.panel import SIDES, Controls, RelayModule, Shown
-from simulator.sensors import THERMOCOUPLE, TRANSMITTER, Failure, Instrument, InstrumentSettings
+from simulator.sensors import (
+    CURRENT_CLAMP,
+    THERMOCOUPLE,
+    TRANSMITTER,
+    Failure,
+    Instrument,
+    InstrumentSettings,
+    TerminalBox,
+)
 from simulator.slab import Face, Slab, SlabSettings
 from simulator.supply import Supply, SupplySettings
 from simulator.surroundings import Surroundings
@@ -80,6 +88,7 @@ class Rig:
         wire: what is wrong with the wire.
         host: what is wrong with the supervisor's own computer.
         papers: what is wrong with the papers.
+        box: where the thermocouples end.
         instruments: by the name of what they measure, with its unit.
     """
 
@@ -98,6 +107,7 @@ class Rig:
         self.wire = Wire()
         self.host = Host()
         self.papers = Papers()
+        self.box = TerminalBox(settings.ambient_c)
         self.instruments = self._build_instruments(seed)
         self._tyre = self.controls.tyre
         self._knob_error_c = {
@@ -131,8 +141,7 @@ class Rig:
         self._advance_heat()
         self.cured.advance(STEP_S, self.slab.centre_c, self.slab.edge_c)
         self._advance_air()
-        for name, true in self._true().items():
-            self.instruments[name].advance(STEP_S, true)
+        self._advance_instruments()
 
     def shown(self) -> Shown:
         """What a person at the rig can see and hear now."""
@@ -160,7 +169,7 @@ class Rig:
         """What instruments and switches show, by channel name; None from one that failed."""
         failed = (Failure.OPEN, Failure.SHORT)
         shown: dict[str, float | bool | None] = {
-            name: None if instrument.failure in failed else instrument.shown
+            name: None if instrument.telling in failed else instrument.shown
             for name, instrument in self.instruments.items()
         }
         return shown | self.switches()
@@ -232,6 +241,16 @@ class Rig:
             )
         supply.advance(STEP_S, taken_mol, mains=self.electrics.mains_ok, around_c=ambient_c)
 
+    def _advance_instruments(self) -> None:
+        instruments, around = self.instruments, self.surroundings
+        self.box.advance(STEP_S, ambient_c=around.ambient_c, sun_w_m2=around.sun_w_m2)
+        for side in SIDES:
+            # A pad's thermocouple goes through the same connector as its heater.
+            instruments[f"pad_{side}_c"].unplugged = not self.controls.plugged[side]
+        for name, true in self._true().items():
+            box = self.box if name.endswith("_c") else None
+            instruments[name].advance(STEP_S, true, ambient_c=around.ambient_c, box=box)
+
     def _true(self) -> dict[str, float]:
         """What the instruments are on, by the name of each."""
         pads, bags = self.pads, self.bags
@@ -253,6 +272,8 @@ class Rig:
         }
 
     def _kind(self, name: str) -> InstrumentSettings:
+        if name.endswith("_a"):
+            return CURRENT_CLAMP
         kind = self.settings.thermocouple if name.endswith("_c") else self.settings.transmitter
         if name == "supply_kpa":
             # A wider span on the same sort of transmitter.

@@ -46,9 +46,9 @@ def temperature_words(rig: Rig) -> list[int]:
         # A converter gone mad may show anything, also what is no number.
         shown = OPEN_COUNTS if math.isnan(instrument.shown) else instrument.shown * 10
         counts = round(max(SHORT_COUNTS + 1, min(OPEN_COUNTS - 1, shown)))
-        if instrument.failure is Failure.OPEN:
+        if instrument.telling is Failure.OPEN:
             counts = OPEN_COUNTS
-        elif instrument.failure is Failure.SHORT:
+        elif instrument.telling is Failure.SHORT:
             counts = SHORT_COUNTS
         words.append(counts & 0xFFFF)
     return words
@@ -59,7 +59,7 @@ def pressure_words(rig: Rig) -> list[int]:
     words: list[int] = []
     for name in PRESSURES:
         instrument = rig.instruments[name]
-        failed = instrument.failure in {Failure.OPEN, Failure.SHORT}
+        failed = instrument.telling in {Failure.OPEN, Failure.SHORT}
         words += struct.unpack(">HH", struct.pack(">f", math.nan if failed else instrument.shown))
     return words
 

@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 from random import Random
 
 from simulator.crew import Crew
+from simulator.faults.base import Disturbance
 from simulator.plant import STEP_S, Rig, RigSettings
 from simulator.scenarios import PlannedFault, Scenario
 
-START_WALL_NS = 1_773_385_200_000_000_000  # 07:00 UTC on an invented day
+MIDNIGHT_WALL_NS = 1_773_360_000_000_000_000  # UTC, of an invented day
 STRIKES_FIRST_RIG = 0
 
 
@@ -76,7 +77,8 @@ class Yard:
     def wall_ns(self) -> int:
         """The yard's wall time, ns since 1970."""
         stepped_s = self.rigs[STRIKES_FIRST_RIG].host.clock_step_s
-        return START_WALL_NS + round((self.now_s + stepped_s) * 1_000_000_000)
+        of_day_s = 3600 * self.scenario.start_hour + self.now_s + stepped_s
+        return MIDNIGHT_WALL_NS + round(of_day_s * 1_000_000_000)
 
     def advance(self) -> None:
         """Move all rigs by one step; nothing moves once it is over."""
@@ -124,7 +126,8 @@ class Yard:
         if self._home_at_s is None and all(crew.at_home for crew in self.crews):
             self._home_at_s = self.now_s
         ends = [] if self._home_at_s is None else [self._home_at_s]
-        struck = [strike.struck_at_s for strike in self._strikes]
+        faults = [one for one in self._strikes if not isinstance(one.planned.fault, Disturbance)]
+        struck = [strike.struck_at_s for strike in faults]
         struck_at_s = [at_s for at_s in struck if at_s is not None]
         if struck and len(struck_at_s) == len(struck) and not self.scenario.crew_mends:
             ends.append(max(struck_at_s))

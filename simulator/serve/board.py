@@ -57,4 +57,4 @@ def _text(rig: Rig, module: str, name: str) -> str:
         return "!failure"
     instrument = rig.instruments[name]
     shown = f"{instrument.shown:.{_DECIMALS[module]}f}"
-    return _FAULT_WORDS.get(instrument.failure, shown)
+    return _FAULT_WORDS.get(instrument.telling, shown)
