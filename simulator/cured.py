@@ -15,6 +15,8 @@ GAS_J_MOL_K = 8.314462618  # CODATA 2018
 EVERY_S = 5.0
 SLACK_S = 1e-6
 
+Row = NDArray[np.float64]
+
 
 @dataclass(frozen=True, slots=True)
 class CompoundSettings:
@@ -34,9 +36,6 @@ class Cured:
 
     Attributes:
         settings: the compound.
-        centre_min: by depth in the centre column, shape (n,), minutes; 0 where
-            the layer does not cure.
-        edge_min: the same in the edge column.
     """
 
     def __init__(self, settings: CompoundSettings, cures: NDArray[np.bool_]) -> None:
@@ -48,58 +47,61 @@ class Cured:
         """
         self.settings = settings
         self._cures = cures
-        self._earned_min = np.zeros((2, cures.size))
-        self._sum_c_s = np.zeros((2, cures.size))
+        self._earned_min = np.zeros(2 * cures.size)
+        self._passed: list[tuple[float, Row, Row]] = []
         self._since_s = 0.0
 
     @property
-    def centre_min(self) -> NDArray[np.float64]:
-        """Centre column, shape (n,), minutes."""
-        return self._earned_min[0]
+    def centre_min(self) -> Row:
+        """Centre column, shape (n,), minutes; 0 where the layer does not cure."""
+        return self._earned_min[: self._cures.size]
 
     @property
-    def edge_min(self) -> NDArray[np.float64]:
-        """Edge column, shape (n,), minutes."""
-        return self._earned_min[1]
+    def edge_min(self) -> Row:
+        """Edge column, shape (n,), minutes; 0 where the layer does not cure."""
+        return self._earned_min[self._cures.size :]
 
     @property
     def least_min(self) -> float:
         """The least cured spot of all layers that cure, minutes."""
-        return float(self._earned_min[:, self._cures].min())
+        return float(self._earned_min[self._both()].min())
 
     @property
     def most_min(self) -> float:
         """The most cured spot of all layers that cure, minutes."""
-        return float(self._earned_min[:, self._cures].max())
+        return float(self._earned_min[self._both()].max())
 
     def renew(self) -> None:
         """Another tyre: nothing earned yet."""
         self._earned_min = np.zeros_like(self._earned_min)
-        self._sum_c_s = np.zeros_like(self._sum_c_s)
+        self._passed = []
         self._since_s = 0.0
 
-    def advance(
-        self, dt_s: float, centre_c: NDArray[np.float64], edge_c: NDArray[np.float64]
-    ) -> None:
+    def advance(self, dt_s: float, centre_c: Row, edge_c: Row) -> None:
         """Count one step; earn whenever `EVERY_S` have gone by.
 
         Args:
             dt_s: step, s.
-            centre_c: by depth, shape (n,), °C.
-            edge_c: by depth, shape (n,), °C.
+            centre_c: by depth, shape (n,), °C; kept until earned, so not to be
+                changed in place.
+            edge_c: the same of the edge column.
         """
-        sums = self._sum_c_s
-        sums[0] += centre_c * dt_s
-        sums[1] += edge_c * dt_s
+        self._passed.append((dt_s, centre_c, edge_c))
         self._since_s += dt_s
         if self._since_s >= EVERY_S - SLACK_S:
             self._earn()
 
     def _earn(self) -> None:
         compound = self.settings
-        mean_k = self._sum_c_s / self._since_s + ZERO_C_K
+        sum_c_s = np.zeros_like(self._earned_min)
+        for dt_s, centre_c, edge_c in self._passed:
+            sum_c_s += dt_s * np.concatenate((centre_c, edge_c))
+        mean_k = sum_c_s / self._since_s + ZERO_C_K
         colder_1_k = 1 / mean_k - 1 / (compound.reference_c + ZERO_C_K)
         rate = np.exp(-1000 * compound.activation_energy_kj_mol / GAS_J_MOL_K * colder_1_k)
-        self._earned_min = self._earned_min + rate * (self._cures * self._since_s / 60)
-        self._sum_c_s = np.zeros_like(self._sum_c_s)
+        self._earned_min = self._earned_min + rate * (self._both() * (self._since_s / 60))
+        self._passed = []
         self._since_s = 0.0
+
+    def _both(self) -> NDArray[np.bool_]:
+        return np.tile(self._cures, 2)
