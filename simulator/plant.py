@@ -7,13 +7,13 @@
 from dataclasses import dataclass, field, replace
 from random import Random
 
-import numpy as np
-
 from simulator.bags import Bag, BagSettings
 from simulator.cured import CompoundSettings, Cured
 from simulator.electrics import Electrics
+from simulator.exchange import ClampSettings
+from simulator.heat import Heat
 from simulator.host import Host, Papers
-from simulator.pads import Pad, PadSettings
+from simulator.pads import PadSettings
 from simulator.panel import SIDES, Controls, RelayModule, Shown
 from simulator.sensors import (
     CURRENT_CLAMP,
@@ -24,13 +24,12 @@ from simulator.sensors import (
     InstrumentSettings,
     TerminalBox,
 )
-from simulator.slab import Face, Slab, SlabSettings
+from simulator.slab import SlabSettings
 from simulator.supply import Supply, SupplySettings
 from simulator.surroundings import Surroundings
 from simulator.wire import Wire
 
 STEP_S = 1.0
-PRESSED_FULLY_KPA = 100.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,28 +41,24 @@ class RigSettings:
         pad: both pads.
         slab: the repair.
         compound: its rubber.
+        clamp: behind the pads.
         bag: both bags.
         supply: compressor and receiver.
         thermocouple: how the three thermocouples behave.
         transmitter: how the three pressure transmitters behave.
-        contact_w_m2k: pad to rubber, pressed fully, W/(m² K).
-        loose_contact_w_m2k: pad to rubber without pressure.
         knob_error_c_max: each thermostat's knob is off by up to this, by seed.
-        bare_w_m2k: bare rubber to ambient.
     """
 
     ambient_c: float = 20.0
     pad: PadSettings = PadSettings()
     slab: SlabSettings = SlabSettings()
     compound: CompoundSettings = CompoundSettings()
+    clamp: ClampSettings = ClampSettings()
     bag: BagSettings = BagSettings()
     supply: SupplySettings = SupplySettings()
     thermocouple: InstrumentSettings = THERMOCOUPLE
     transmitter: InstrumentSettings = TRANSMITTER
-    contact_w_m2k: float = 250.0
-    loose_contact_w_m2k: float = 15.0
     knob_error_c_max: float = 0.8
-    bare_w_m2k: float = 9.0
 
 
 def _draws(seed: str) -> Random:
@@ -78,6 +73,7 @@ class Rig:
         now_s: plant time, s.
         surroundings: air, draught and sun.
         electrics: from the mains to the thermostats.
+        heat: all of its heat; pads and slab are its parts.
         pads: by side.
         slab: the repair, inner face first.
         cured: how cured it really is.
@@ -97,9 +93,10 @@ class Rig:
         self._steps = 0
         self.surroundings = Surroundings(settings.ambient_c)
         self.electrics = Electrics(_draws(f"{seed} electrics"))
-        self.pads = {side: Pad(settings.pad, settings.ambient_c) for side in SIDES}
-        self.slab = Slab(settings.slab, settings.ambient_c)
-        self.cured = Cured(settings.compound, np.ones(self.slab.depth_mm.size, dtype=bool))
+        self.heat = Heat(settings.pad, settings.slab, settings.clamp, settings.ambient_c)
+        self.pads = self.heat.pads
+        self.slab = self.heat.slab
+        self.cured = Cured(settings.compound, self.slab.cells.cures)
         self.bags = {side: Bag(settings.bag, settings.ambient_c) for side in SIDES}
         self.supply = Supply(settings.supply, settings.ambient_c)
         self.controls = Controls()
@@ -203,28 +200,18 @@ class Rig:
         }
 
     def _advance_heat(self) -> None:
-        powered = self.electrics.supply_share > 0
-        faces = {side: self._face(side) for side in SIDES}
-        flows_w_m2 = self.slab.advance(STEP_S, faces["inner"], faces["outer"])
-        for side, flow_w_m2 in zip(SIDES, flows_w_m2, strict=True):
-            pad = self.pads[side]
-            knob_c = self.controls.set_c
+        controls, pads = self.controls, self.pads
+        supply_share = self.electrics.supply_share
+        for side, pad in pads.items():
+            knob_c = controls.set_c
             pad.thermostat.set_c = None if knob_c is None else knob_c + self._knob_error_c[side]
-            pad.advance(
-                STEP_S,
-                powered=powered and self.controls.plugged[side],
-                ambient_c=self.surroundings.ambient_c,
-                to_repair_w=flow_w_m2 * pad.settings.area_m2 if self.controls.mounted else None,
-            )
-
-    def _face(self, side: str) -> Face:
-        settings = self.settings
-        if not self.controls.mounted:
-            return Face(self.surroundings.ambient_c, settings.bare_w_m2k)
-        pressed = min(1.0, self.bags[side].pressure_kpa / PRESSED_FULLY_KPA)
-        loose = settings.loose_contact_w_m2k
-        contact_w_m2k = loose + (settings.contact_w_m2k - loose) * pressed
-        return Face(self.pads[side].temperature_c, contact_w_m2k)
+        self.heat.advance(
+            STEP_S,
+            powered={side: supply_share if controls.plugged[side] else 0.0 for side in SIDES},
+            mounted=controls.mounted,
+            pressed={side: bag.pressure_kpa for side, bag in self.bags.items()},
+            surroundings=self.surroundings,
+        )
 
     def _advance_air(self) -> None:
         supply, ambient_c = self.supply, self.surroundings.ambient_c
