@@ -249,10 +249,8 @@ class Bag:
             if openings and self.pressure_kpa < NEARLY_EMPTY_KPA:
                 soon_kpa = self._soon_kpa(step_s, fed_mol_s * step_s, supply_c)
                 gone_mol_s = back_mol_s + self._out_mol_s(openings, soon_kpa)
-            gone_mol = self._move(step_s, fed_mol_s * step_s, gone_mol_s * step_s, supply_c)
-            taken_mol += fed_mol_s * step_s
-            if back_mol_s:
-                taken_mol -= gone_mol * back_mol_s / gone_mol_s
+            self._move(step_s, fed_mol_s * step_s, gone_mol_s * step_s, supply_c)
+            taken_mol += (fed_mol_s - back_mol_s) * step_s
             left_s -= step_s
         if wet or self.ice_share:
             self._freeze(dt_s, supply_kpa, supply_c, wet=wet)
@@ -261,8 +259,8 @@ class Bag:
         self.wall_c += drawn_c - (self.warmed_j - warmed_before_j) / settings.wall_j_k
         return taken_mol
 
-    def _move(self, dt_s: float, fed_mol: float, gone_mol: float, supply_c: float) -> float:
-        """One sub-step's balance; returns what really went out, mol."""
+    def _move(self, dt_s: float, fed_mol: float, gone_mol: float, supply_c: float) -> None:
+        """One sub-step's balance."""
         gas_k = self.gas_c + ZERO_C_K
         warmed_j = self._warmed_j(dt_s)
         content_j = self._content_j + warmed_j
@@ -283,7 +281,6 @@ class Bag:
         self.warmed_j += warmed_j
         self._content_j = content_j
         self._settle()
-        return gone_mol
 
     def _warmed_j(self, dt_s: float) -> float:
         """Heat from the wall in one sub-step.

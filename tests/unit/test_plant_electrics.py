@@ -6,7 +6,7 @@ from statistics import fmean
 
 import pytest
 
-from simulator.electrics import ContactorState, Electrics
+from simulator.electrics import CHATTER_SHARES, ContactorState, Electrics
 
 
 def electrics(**knobs):
@@ -97,6 +97,12 @@ def test_a_loose_wire_opens_the_stop_now_and_then_and_the_contactor_with_it():
     assert 0.8 < fmean(seen) < 1.0
     one.estop_wire_chatters = False
     assert run(one, seconds=50) == [1.0] * 50
+
+
+@pytest.mark.parametrize(("loose", "below"), [(True, True), (False, False)])
+def test_a_loose_wire_and_a_bad_contactor_take_from_one_another(loose, below):
+    one = electrics(contactor=ContactorState.CHATTERS, estop_wire_chatters=loose)
+    assert (min(run(one, seconds=500)) < CHATTER_SHARES[0]) is below
 
 
 def test_a_bypassed_stop_still_tells_that_it_is_pressed():

@@ -234,8 +234,8 @@ def test_ice_takes_minutes_stays_in_the_cold_and_thaws_in_the_warm():
     plant.valves.feed_open = False
     plant.run(1800)
     assert plant.bag.ice_share == iced
-    plant.air_c = 20.0
-    plant.run(600)
+    plant.air_c = 5.0
+    plant.run(1500)
     assert plant.bag.ice_share == 0.0
     plant.valves.feed_open = True
     plant.run(240)
@@ -251,3 +251,15 @@ def test_an_iced_regulator_does_not_make_up_for_a_leak():
         shown[wet] = plant.run(3000)[-1]
     assert shown[False] > SET_KPA - 10
     assert shown[True] < 120.0
+
+
+@pytest.mark.parametrize(("still_wet", "grows"), [(True, True), (False, False)])
+def test_ice_grows_only_while_the_air_is_still_wet(still_wet, grows):
+    plant = Plant(kpa=0.0, air_c=-10.0)
+    plant.supply.wet = True
+    plant.run(60)
+    iced = plant.bag.ice_share
+    plant.supply.wet = still_wet
+    plant.run(60)
+    assert (plant.bag.ice_share > iced) is grows
+    assert plant.bag.ice_share >= iced > 0.0
