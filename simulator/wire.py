@@ -2,6 +2,8 @@
 
 A module that is silent, gives exceptions, or hangs up does nothing that it was
 asked to do. In every other trouble it has done it, and only its answer suffers.
+But on a serial bus a module that babbles is all that is heard: then nobody on it
+does anything.
 """
 
 from dataclasses import dataclass, field
@@ -33,7 +35,7 @@ class Wire:
         troubles: by module, `temperatures`, `pressures` or `relays`; a module
             that is not there is well.
         late_s: how late an answer comes, and how long an adapter that hangs up
-            stays away; real seconds, as nobody's plant moves on a wire.
+            stays away, s; of real time, or in lockstep of the plant's.
     """
 
     troubles: dict[str, Trouble] = field(default_factory=dict)

@@ -63,7 +63,7 @@ def _sent(trouble: Trouble, right: bytes, garbled: bytes, foreign: bytes) -> Sen
         Trouble.TRUNCATED: Sent(right[: len(right) // 2]),
         Trouble.FOREIGN: Sent(foreign),
         Trouble.DOUBLED: Sent(right + right),
-        Trouble.BABBLES: Sent(NOISE + right + NOISE),
+        Trouble.BABBLES: Sent(right + NOISE),
         Trouble.SILENT: Sent(),
         Trouble.HANGS_UP: Sent(),
     }

@@ -43,6 +43,10 @@ class _Talk(ServerRequestHandler):
         if asked is None:
             return
         trouble = self._front.trouble(asked.dev_id)
+        if trouble is Trouble.BABBLES:
+            self._put(NOISE)
+            if not self._babbling:
+                self._babble(asked.dev_id)
         if trouble is Trouble.HANGS_UP:
             self._front.hang_up(self)
         elif trouble is Trouble.EXCEPTION:
@@ -50,9 +54,7 @@ class _Talk(ServerRequestHandler):
             refusal = ExceptionResponse(asked.function_code, code, device_id=asked.dev_id)
             refusal.transaction_id = asked.transaction_id
             self.pdu_send(refusal)
-        elif trouble is not Trouble.SILENT:
-            if trouble is Trouble.BABBLES and not self._babbling:
-                self._babble(asked.dev_id)
+        elif trouble is not Trouble.SILENT and not self._front.jammed:
             await super().handle_request()  # type: ignore[no-untyped-call]  # pymodbus leaves it untyped
 
     def send(self, data: bytes, addr: tuple[str, int] | None = None) -> None:
@@ -78,9 +80,19 @@ class _Talk(ServerRequestHandler):
 
 
 class _Modules:
-    """What both fronts know of the modules behind them."""
+    """What both fronts know of the modules behind them.
+
+    Attributes:
+        unit_at: place of the unit's number in an answer.
+        later: what late answers wait by.
+    """
 
     unit_at: int
+
+    @property
+    def jammed(self) -> bool:
+        """Nobody on this wire understands anything."""
+        return False
 
     def __init__(self, rigs: list[Rig], served: Collection[str], later: Later | None) -> None:
         self._units = modules.units(rigs, served)
@@ -194,7 +206,7 @@ class RtuFront(_Modules):
 
     A module that hangs up takes the bus's adapter away, and with it all the others,
     for the wire's `late_s`. Without a link nobody would find it again: then it is
-    only silent.
+    only silent. While one babbles, no other gets a word in, and none hears a question.
     """
 
     unit_at = RTU_UNIT
@@ -227,6 +239,15 @@ class RtuFront(_Modules):
         self._talk.connection_made(_Bus(self._terminal))
         self._terminal.plug(self._came)
         return self._terminal.device
+
+    @property
+    def jammed(self) -> bool:
+        """A module babbles."""
+        return any(rig.wire.of(module) is Trouble.BABBLES for rig, module in self._units.values())
+
+    def trouble(self, unit: int) -> Trouble:
+        """What is wrong with one unit, or with the whole bus."""
+        return Trouble.BABBLES if self.jammed else super().trouble(unit)
 
     def sent(self, trouble: Trouble, right: bytes) -> Sent:
         """What goes out instead of an answer."""

@@ -19,6 +19,8 @@ from simulator.plant import Rig
 from simulator.sensors import Failure
 from simulator.serve.board import KEYS, Form, line, texts
 from simulator.serve.checksum import crc16
+from simulator.serve.later import PlantLater
+from simulator.serve.lines import LinesFront
 from simulator.wire import Trouble
 from tests.unit.wire_plugs import GUARD_S, Plug, port_plug, served, two_rigs
 
@@ -175,9 +177,14 @@ async def test_trouble_with_the_relays_is_none_of_the_board_s(
         assert read(await plug.line())[0] == 1
 
 
-async def test_numbers_begin_again_after_the_last(rigs: list[Rig], tmp_path: Path) -> None:
-    async with board(rigs, tmp_path) as (plug, second):
+async def test_numbers_begin_again_after_the_last(rigs: list[Rig]) -> None:
+    later = PlantLater(lambda: rigs[0].now_s)
+    front = LinesFront(rigs[0], None, later=later)
+    front._number = 65534
+    async with port_plug(front.open()) as plug:
         for _ in range(3):
-            second()
-        assert [read(await plug.line())[0] for _ in range(3)] == [1, 2, 3]
-    assert line(Form.CSV, 65535, {}) == b"65535,%04X\n" % crc16(b"65535")
+            rigs[0].advance()
+            later.moved()
+        # The first was sent before the port was opened, and waited there.
+        assert [read(await plug.line())[0] for _ in range(4)] == [65534, 65535, 0, 1]
+    await front.close()
