@@ -46,7 +46,8 @@ class Cured:
             cures: by depth, shape (n,), whether its layer cures.
         """
         self.settings = settings
-        self._cures = cures
+        self._cells = cures.size
+        self._counts = np.tile(cures, 2)
         self._earned_min = np.zeros(2 * cures.size)
         self._passed: list[tuple[float, Row, Row]] = []
         self._since_s = 0.0
@@ -54,22 +55,30 @@ class Cured:
     @property
     def centre_min(self) -> Row:
         """Centre column, shape (n,), minutes; 0 where the layer does not cure."""
-        return self._earned_min[: self._cures.size]
+        return self._earned_min[: self._cells]
 
     @property
     def edge_min(self) -> Row:
         """Edge column, shape (n,), minutes; 0 where the layer does not cure."""
-        return self._earned_min[self._cures.size :]
+        return self._earned_min[self._cells :]
 
     @property
     def least_min(self) -> float:
-        """The least cured spot of all layers that cure, minutes."""
-        return float(self._earned_min[self._both()].min())
+        """The least cured spot of the centre column's layers that cure, minutes."""
+        return float(self._earned_min[0, self._cures].min())
 
     @property
     def most_min(self) -> float:
-        """The most cured spot of all layers that cure, minutes."""
-        return float(self._earned_min[self._both()].max())
+        """The most cured spot of the centre column's layers that cure, minutes."""
+        return float(self._earned_min[0, self._cures].max())
+
+    @property
+    def edge_least_min(self) -> float:
+        """The least cured spot under the pads' rim, minutes.
+
+        Pads that overlap the repair as they should have none of it there.
+        """
+        return float(self._earned_min[1, self._cures].min())
 
     def renew(self) -> None:
         """Another tyre: nothing earned yet."""
@@ -93,15 +102,12 @@ class Cured:
 
     def _earn(self) -> None:
         compound = self.settings
-        sum_c_s = np.zeros_like(self._earned_min)
-        for dt_s, centre_c, edge_c in self._passed:
-            sum_c_s += dt_s * np.concatenate((centre_c, edge_c))
+        steps_s = np.array([dt_s for dt_s, _, _ in self._passed])
+        rows = [row for _, centre_c, edge_c in self._passed for row in (centre_c, edge_c)]
+        sum_c_s = steps_s @ np.concatenate(rows).reshape(steps_s.size, -1)
         mean_k = sum_c_s / self._since_s + ZERO_C_K
         colder_1_k = 1 / mean_k - 1 / (compound.reference_c + ZERO_C_K)
         rate = np.exp(-1000 * compound.activation_energy_kj_mol / GAS_J_MOL_K * colder_1_k)
-        self._earned_min = self._earned_min + rate * (self._both() * (self._since_s / 60))
+        self._earned_min = self._earned_min + rate * self._counts * (self._since_s / 60)
         self._passed = []
         self._since_s = 0.0
-
-    def _both(self) -> NDArray[np.bool_]:
-        return np.tile(self._cures, 2)

@@ -199,16 +199,3 @@ class Pad:
         self.heated_j += self.power_w * dt_s
         edge_w = self.power_w * edge_alive / alive
         return self.power_w - edge_w, edge_w
-
-    def advance(
-        self, dt_s: float, *, powered: bool, ambient_c: float, to_repair_w: float | None
-    ) -> None:
-        """Move as one lump, alone; goes as soon as the rig calls `Heat`."""
-        size = self.settings
-        heat_w = sum(self.switch(dt_s, float(powered), ambient_c))
-        loss_w_m2k = size.back_loss_w_m2k
-        if to_repair_w is None:
-            loss_w_m2k += size.front_loss_w_m2k
-        loss_w = loss_w_m2k * size.area_m2 * (self.temperature_c - ambient_c)
-        self.centre_c += (heat_w - loss_w - (to_repair_w or 0.0)) * dt_s / size.heat_capacity_j_k
-        self.edge_c = self.centre_c

@@ -16,6 +16,7 @@ from simulator.network import Network
 
 CELLS_ABOUT = 31
 CELL_MM_MIN = 0.5
+THICKNESS_MM_MIN = 5.0
 
 Row = NDArray[np.float64]
 
@@ -73,8 +74,9 @@ class SlabSettings:
         between_perimeter_m: around the centre column.
         between_path_mm: of rubber from the centre column to the edge column.
         edge_perimeter_m: around the edge column.
-        edge_path_mm: of rubber from the edge column to the tyre around; the pads
-            overlap the repair, so the tyre is not cold right at its edge.
+        edge_path_mm: of rubber from the edge column to the tyre around, which is
+            not cold right at the edge: pads overlap the repair. Less overlap, a
+            shorter path, a colder edge.
         tyre_heat_j_k: of the tyre around as far as it warms, J/K.
         tyre_loss_w_k: from it to still air, W/K.
     """
@@ -88,7 +90,7 @@ class SlabSettings:
     between_perimeter_m: float = 1.8
     between_path_mm: float = 100.0
     edge_perimeter_m: float = 2.2
-    edge_path_mm: float = 100.0
+    edge_path_mm: float = 150.0
     tyre_heat_j_k: float = 45_000.0
     tyre_loss_w_k: float = 7.0
 
@@ -96,10 +98,12 @@ class SlabSettings:
         """Refuse what cannot be computed.
 
         Raises:
-            ValueError: there are no layers.
+            ValueError: the layers together are too thin, or there are none.
         """
-        if not self.layers:
-            raise ValueError("slab: no layers; give at least one")
+        if self.thickness_mm < THICKNESS_MM_MIN:
+            raise ValueError(
+                f"slab: layers of {self.thickness_mm} mm in all; use {THICKNESS_MM_MIN} mm or up"
+            )
 
     @classmethod
     def plain(
@@ -134,7 +138,7 @@ class Cells:
     """
 
     def __init__(self, settings: SlabSettings) -> None:
-        """Cut each layer evenly, into an odd number of cells if it is the only one."""
+        """Cut each layer evenly, all into cells of about the same width."""
         self.settings = settings
         about_mm = max(CELL_MM_MIN, settings.thickness_mm / CELLS_ABOUT)
         counts = [max(1, round(layer.thickness_mm / about_mm)) for layer in settings.layers]
@@ -269,23 +273,3 @@ class Slab:
         self.cells_c = np.full_like(self.cells_c, start_c)
         self.tyre_c = start_c
         self.brought_j += self.stored_j - before_j
-
-    def advance(self, dt_s: float, inner: "Face", outer: "Face") -> tuple[float, float]:
-        """Conduct alone, both columns alike; goes as soon as the rig calls `Heat`."""
-        half = self.cells.half_m2k_w
-        column_c = self.centre_c
-        between = np.diff(column_c) / (half[:-1] + half[1:])
-        into = (inner.source_c - column_c[0]) / (1 / inner.conductance_w_m2k + half[0])
-        out = (outer.source_c - column_c[-1]) / (1 / outer.conductance_w_m2k + half[-1])
-        passed = np.concatenate(([-into], between, [out]))
-        column_j_m2k = self.cells.width_m * self.cells.heat_j_m3k
-        self.cells_c = np.tile(column_c + np.diff(passed) * dt_s / column_j_m2k, 2)
-        return float(into), float(out)
-
-
-@dataclass(frozen=True, slots=True)
-class Face:
-    """What a face of the slab looks at; goes as soon as the rig calls `Heat`."""
-
-    source_c: float
-    conductance_w_m2k: float
