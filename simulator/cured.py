@@ -46,7 +46,7 @@ class Cured:
             cures: by depth, shape (n,), whether its layer cures.
         """
         self.settings = settings
-        self._cells = cures.size
+        self._cures = cures
         self._counts = np.tile(cures, 2)
         self._earned_min = np.zeros(2 * cures.size)
         self._passed: list[tuple[float, Row, Row]] = []
@@ -55,22 +55,22 @@ class Cured:
     @property
     def centre_min(self) -> Row:
         """Centre column, shape (n,), minutes; 0 where the layer does not cure."""
-        return self._earned_min[: self._cells]
+        return self._earned_min[: self._cures.size]
 
     @property
     def edge_min(self) -> Row:
         """Edge column, shape (n,), minutes; 0 where the layer does not cure."""
-        return self._earned_min[self._cells :]
+        return self._earned_min[self._cures.size :]
 
     @property
     def least_min(self) -> float:
         """The least cured spot of the centre column's layers that cure, minutes."""
-        return float(self._earned_min[0, self._cures].min())
+        return float(self.centre_min[self._cures].min())
 
     @property
     def most_min(self) -> float:
         """The most cured spot of the centre column's layers that cure, minutes."""
-        return float(self._earned_min[0, self._cures].max())
+        return float(self.centre_min[self._cures].max())
 
     @property
     def edge_least_min(self) -> float:
@@ -78,7 +78,7 @@ class Cured:
 
         Pads that overlap the repair as they should have none of it there.
         """
-        return float(self._earned_min[1, self._cures].min())
+        return float(self.edge_min[self._cures].min())
 
     def renew(self) -> None:
         """Another tyre: nothing earned yet."""

@@ -174,7 +174,7 @@ class Rig:
     def truth(self) -> dict[str, float]:
         """What really is, by name with unit; never on the wire."""
         inner, outer = self.pads["inner"], self.pads["outer"]
-        through_c, through_min = self.slab.centre_c, self.cured
+        through_c, cured = self.slab.centre_c, self.cured
         return {
             "true_pad_inner_c": inner.temperature_c,
             "true_pad_outer_c": outer.temperature_c,
@@ -185,8 +185,9 @@ class Rig:
             "true_slab_hottest_c": self.slab.hottest_c,
             "true_slab_coldest_c": self.slab.coldest_c,
             "true_slab_outer_face_c": float(through_c[-1]),
-            "true_least_cured_min": through_min.least_min,
-            "true_most_cured_min": through_min.most_min,
+            "true_least_cured_min": cured.least_min,
+            "true_most_cured_min": cured.most_min,
+            "true_edge_least_cured_min": cured.edge_least_min,
             "true_bag_inner_kpa": self.bags["inner"].pressure_kpa,
             "true_bag_outer_kpa": self.bags["outer"].pressure_kpa,
             "true_gas_inner_c": self.bags["inner"].gas_c,
