@@ -1,80 +1,53 @@
 """Named scenarios of our own: what the crew means to do and what breaks when.
 
-All of it is invented. One scenario exists for each fault, under the fault's
-name; the others are listed here.
+All of it is invented. Repairs in which nothing breaks are in `repairs`; here are
+those in which something does. One exists for each fault, under the fault's name,
+and two faults at once are their names with a plus between them.
 """
 
-import math
-from dataclasses import dataclass
+from dataclasses import replace
 
-from pydantic import ValidationError
-
-from simulator.bags import AirMode
 from simulator.crew import RepairPlan, Stage
+from simulator.fault_text import read_fault
 from simulator.faults import catalogue
 from simulator.faults.base import Fault, Onset
+from simulator.planned import TAIL_S, PlannedFault, Scenario, ScenarioError, tail_after_s
 from simulator.plant import RigSettings
+from simulator.repairs import repairs
 
-TAIL_S = 600.0
-# Besides the hold, the whole of a repair takes some four hours; a stuck one ends here.
-BESIDES_HOLD_S_MAX = 5 * 3600.0
+__all__ = [
+    "TAIL_S",
+    "Onset",
+    "PlannedFault",
+    "Scenario",
+    "ScenarioError",
+    "all_scenarios",
+    "find_scenario",
+    "read_fault",
+    "tail_after_s",
+    "together",
+]
 
-
-class ScenarioError(ValueError):
-    """The scenario or fault asked for does not exist or cannot be; says what can."""
-
-
-@dataclass(frozen=True, slots=True)
-class PlannedFault:
-    """A fault and its onset."""
-
-    name: str
-    fault: Fault
-    onset: Onset
-
-
-@dataclass(frozen=True, slots=True)
-class Scenario:
-    """What is going to happen.
-
-    Attributes:
-        name: of the scenario.
-        title: one line for people.
-        plans: the repairs, one after another.
-        faults: strike the first rig only.
-        tail_s: the scenario goes on this long after the last repair is done or,
-            unless the crew mends, after the last fault has struck.
-        built: how the rigs are built and what the weather is at the start.
-        start_hour: hour of the day at plant time 0, UTC.
-    """
-
-    name: str
-    title: str
-    plans: tuple[RepairPlan, ...] = (RepairPlan(),)
-    faults: tuple[PlannedFault, ...] = ()
-    tail_s: float = TAIL_S
-    built: RigSettings = RigSettings()
-    start_hour: float = 7.0
-
-    @property
-    def over_at_s(self) -> float:
-        """The scenario is over by then at the latest, s."""
-        return sum(plan.hold_s_max + BESIDES_HOLD_S_MAX for plan in self.plans)
-
-    @property
-    def crew_mends(self) -> bool:
-        """The crew mends what breaks and goes on."""
-        return all(plan.mends_after_s is not None for plan in self.plans)
+# What is worse together than one by one.
+PAIRS = (
+    ("slow_leak", "crew_walks_off"),
+    ("contactor_welds", "thermostat_stuck"),
+    ("thermostat_stuck", "thermocouple_frozen"),
+    ("transmitter_frozen", "hose_burst"),
+    ("horn_dead", "hose_burst"),
+    ("compressor_dead", "slow_leak"),
+)
 
 
 def all_scenarios() -> dict[str, Scenario]:
-    """All scenarios by name: the listed ones, then one for each fault."""
+    """All scenarios by name: the listed ones, the listed pairs, then one for each fault."""
+    pairs = [together(*names) for names in PAIRS]
     faults = {name: _one_fault(name, kind) for name, kind in catalogue().items()}
-    return _listed() | faults
+    return _listed() | {pair.name: pair for pair in pairs} | faults
 
 
 def find_scenario(name: str) -> Scenario:
-    """The scenario of that name.
+    """The scenario of that name; `A+B` is fault A and fault B at once.
 
     Raises:
         ScenarioError: there is none; lists those there are.
@@ -84,26 +57,42 @@ def find_scenario(name: str) -> Scenario:
         return listed[name]
     if name in kinds:
         return _one_fault(name, kinds[name])
+    parts = name.split("+")
+    if len(parts) > 1 and all(part in kinds for part in parts):
+        return together(*parts)
     known = ", ".join((*listed, *kinds))
-    raise ScenarioError(f"no scenario is called {name!r}; choose one of: {known}")
+    raise ScenarioError(
+        f"no scenario is called {name!r}; choose one of, or several faults with + between: {known}"
+    )
 
 
-def tail_after_s(fault: Fault, built: RigSettings) -> float:
-    """How long a scenario goes on after this fault has struck, s."""
-    deadline_s = fault.deadline_s(built)
-    return TAIL_S + (deadline_s if math.isfinite(deadline_s) else 0.0)
+def together(*names: str) -> Scenario:
+    """The scenario in which these faults strike, each at its own onset.
+
+    Raises:
+        ScenarioError: two of them lay hands on the same thing.
+    """
+    alone = [_one_fault(name, catalogue()[name]) for name in names]
+    touched: dict[str, str] = {}
+    for scenario in alone:
+        for thing in sorted(scenario.faults[0].fault.touches):
+            if thing in touched:
+                raise ScenarioError(
+                    f"{touched[thing]} and {scenario.name} both touch {thing}; choose others"
+                )
+            touched[thing] = scenario.name
+    return Scenario(
+        "+".join(names),
+        "; ".join(scenario.title for scenario in alone),
+        plans=max((scenario.plans for scenario in alone), key=len),
+        faults=tuple(fault for scenario in alone for fault in scenario.faults),
+        tail_s=max(scenario.tail_s for scenario in alone),
+    )
 
 
 def _listed() -> dict[str, Scenario]:
     whole = RepairPlan()
-    next_repair = RepairPlan(start_after_s=1800.0)
-    named = [
-        Scenario("whole_cure", "one repair from start to take-off, nothing breaks"),
-        Scenario(
-            "locked_off_cure",
-            "one repair with the bags locked off; state air_mode = locked_off in the rig's file",
-            plans=(RepairPlan(air_mode=AirMode.LOCKED_OFF),),
-        ),
+    broken = [
         Scenario(
             "hose_fails",
             "20 min into the hold the inner bag's hose bursts",
@@ -112,68 +101,11 @@ def _listed() -> dict[str, Scenario]:
         Scenario(
             "demo",
             "a whole cure, then the next repair, whose hose bursts 20 min into the hold",
-            plans=(whole, next_repair),
+            plans=(whole, replace(whole, start_after_s=1800.0)),
             faults=(_planned("hose_burst", Onset(1200.0, Stage.HOLD, repair=2)),),
         ),
     ]
-    return {scenario.name: scenario for scenario in named}
-
-
-def read_fault(text: str) -> PlannedFault:
-    """A fault as typed: `NAME[:key=value[,key=value]][@WHEN]`.
-
-    `WHEN` is seconds of plant time, or `STAGE[REPAIR]+SECONDS`, for instance
-    `hold+600` or `hold2+600`; without it the fault strikes at 0.
-
-    Raises:
-        ScenarioError: what is wrong, where, and what would be right.
-    """
-    body, _, when = text.partition("@")
-    name, _, settings = body.partition(":")
-    kinds = catalogue()
-    if name not in kinds:
-        raise ScenarioError(f"no fault is called {name!r}; choose one of: {', '.join(kinds)}")
-    values: dict[str, str] = {}
-    for pair in filter(None, settings.split(",")):
-        key, equals, value = pair.partition("=")
-        if not equals:
-            raise ScenarioError(f"fault {text!r}: {pair!r} is not key=value")
-        values[key] = value
-    try:
-        fault = kinds[name].model_validate(values)
-    except ValidationError as error:
-        wrong = "; ".join(
-            f"{'.'.join(map(str, item['loc']))}: {item['msg']}" for item in error.errors()
-        )
-        keys = ", ".join(kinds[name].model_fields) or "none"
-        raise ScenarioError(f"fault {text!r}: {wrong}; its keys: {keys}") from error
-    return PlannedFault(name, fault, _read_onset(text, when))
-
-
-def _read_onset(text: str, when: str) -> Onset:
-    if not when:
-        return Onset(0.0)
-    stage_text, plus, seconds = when.rpartition("+")
-    try:
-        after_s = _seconds(seconds)
-        if not plus:
-            return Onset(after_s)
-        stage_name = stage_text.rstrip("0123456789")
-        repair = int(stage_text[len(stage_name) :] or 1)
-        return Onset(after_s, Stage(stage_name), repair)
-    except ValueError as error:
-        stages = ", ".join(Stage)
-        raise ScenarioError(
-            f"fault {text!r}: {when!r} is no time; write seconds, or STAGE+seconds with one of: "
-            f"{stages}"
-        ) from error
-
-
-def _seconds(text: str) -> float:
-    seconds = float(text)
-    if not (math.isfinite(seconds) and seconds >= 0):
-        raise ValueError(f"{text} is not a time from 0 up")
-    return seconds
+    return {scenario.name: scenario for scenario in (*repairs(), *broken)}
 
 
 def _planned(name: str, onset: Onset) -> PlannedFault:
@@ -187,6 +119,7 @@ def _one_fault(name: str, kind: type[Fault]) -> Scenario:
     return Scenario(
         name,
         f"{_onset_words(kind.onset)}: {title[:1].lower()}{title[1:]}",
+        plans=(RepairPlan(),) * kind.onset.repair,
         faults=(PlannedFault(name, fault, kind.onset),),
         tail_s=tail_after_s(fault, RigSettings()),
     )
@@ -198,4 +131,7 @@ def _onset_words(onset: Onset) -> str:
     if onset.stage is None:
         return f"after {after}"
     of_repair = "" if onset.repair == 1 else f" of repair {onset.repair}"
-    return f"{after} into {onset.stage.replace('_', ' ')}{of_repair}"
+    stage = onset.stage.replace("_", " ")
+    if onset.after_s == 0:
+        return f"at the begin of {stage}{of_repair}"
+    return f"{after} into {stage}{of_repair}"
