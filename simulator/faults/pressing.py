@@ -8,10 +8,15 @@ from math import inf
 
 from simulator.faults.harm import (
     PRESSED_KPA,
+    REACTION_S,
     SAFE_LET_DOWN_C,
+    WALKING_M_S,
     WORKING_C,
     WORKING_KPA,
     emptying_s,
+    hole_dm3_s_bar,
+    lump_s,
+    most_loss_w_k,
 )
 from simulator.gas import ATMOSPHERE_KPA, GAS_J_MOL_K, ZERO_C_K, flow_mol_s
 from simulator.panel import SIDES
@@ -26,6 +31,9 @@ PORE_S = 0.001**2 / 1.1e-7
 THROWS_KN = 3.0
 # Hand and eye on a dial (common practice, no source).
 BY_EYE_KPA = 1.0
+# What a coupling loses that begins to work loose (common practice, no source).
+SEEPS_KPA_H = 45.0
+PINS_APART_M = 2.0
 _FALL_STEPS = 60
 
 
@@ -95,6 +103,29 @@ def supply_falls_s(
             return inf
         total_s += step_kpa * mol_kpa / (lost_mol_s - made_mol_s)
     return total_s
+
+
+def seeps_away_s(built: RigSettings) -> float:
+    """The fall of a bag, no longer fed, whose coupling begins to seep now."""
+    hole = hole_dm3_s_bar(SEEPS_KPA_H, built.bag.volume_l, WORKING_KPA, gas_c(built))
+    return bag_falls_s(built, hole)
+
+
+def cools_s(built: RigSettings, to_c: float) -> float:
+    """The least time in which the displays show this after heat off, no rubber at the pads."""
+    return lump_s(
+        built.pad.heat_capacity_j_k,
+        0.0,
+        WORKING_C,
+        to_c,
+        loss_w_k=most_loss_w_k(built),
+        around_c=built.ambient_c,
+    )
+
+
+def second_pin_s() -> float:
+    """From the clamp's first pin, pulled, to a hand on the second."""
+    return REACTION_S + PINS_APART_M / WALKING_M_S
 
 
 def pressed_kpa(rig: Rig) -> float:

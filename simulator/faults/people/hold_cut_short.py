@@ -1,0 +1,42 @@
+"""The crew takes the hold for over and lets the repair cool."""
+
+from dataclasses import replace
+from typing import ClassVar
+
+from simulator.crew import Crew, RepairPlan, Stage
+from simulator.faults.base import Fault, Onset
+from simulator.faults.pressing import cools_s
+from simulator.plant import Rig, RigSettings
+
+
+class HoldCutShort(Fault):
+    """Two fifths of the hold have gone by, and it is home time.
+
+    Deadline: missing minutes can be made up until the repair is opened. The crew
+    opens once the displays are below 70 °C; the pads alone, 18 kJ/K losing some
+    4 W/K, would be there in about 70 min.
+    """
+
+    wakes: ClassVar[tuple[str, ...]] = ("cure.short",)
+    harm: ClassVar[str] = "the repair misses cure and fails on the road"
+    touches: ClassVar[frozenset[str]] = frozenset({"crew.plans", "controls.set_c"})
+    onset: ClassVar[Onset] = Onset(3600.0, Stage.HOLD)
+
+    def deadline_s(self, built: RigSettings) -> float:
+        """The pads' fall to where the crew opens, with no rubber to warm them."""
+        return cools_s(built, RepairPlan().cool_below_c)
+
+    def harmed(self, rig: Rig, crew: Crew) -> bool | None:
+        """The repair is being opened."""
+        return crew.stage in {Stage.LET_DOWN, Stage.FEEL_SOFT, Stage.TAKE_OFF}
+
+    def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
+        """Take it for over, once; the crew goes on from there as ever."""
+        if since_s < 1.0 and crew.stage is Stage.HOLD:
+            ended = replace(crew.plan, hold_s=0.0, hold_s_max=0.0)
+            place = crew.repair - 1
+            crew.plans = (*crew.plans[:place], ended, *crew.plans[place + 1 :])
+
+    def mend(self, rig: Rig, crew: Crew) -> None:
+        """Heat again, before it is opened."""
+        rig.controls.set_c = crew.plan.set_c

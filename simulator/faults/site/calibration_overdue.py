@@ -1,0 +1,35 @@
+"""An instrument's calibration is past its date."""
+
+from typing import ClassVar
+
+from simulator.crew import Crew
+from simulator.faults.base import Fault, Onset
+from simulator.faults.harm import CURES_FROM_C, rise_s
+from simulator.plant import Rig, RigSettings
+
+
+class CalibrationOverdue(Fault):
+    """Whether 140 °C are 140 °C nobody knows.
+
+    Deadline: it can be put right until heat has changed the rubber, from 120 °C
+    under the pad (common practice, no source). From the air's temperature a pad of
+    18 kJ/K is there after 20 min of 1600 W less some loss, with no time for
+    carrying and mounting.
+    """
+
+    wakes: ClassVar[tuple[str, ...]] = ("instrument.calibration_due",)
+    harm: ClassVar[str] = "the cure is judged by an instrument nobody has checked"
+    touches: ClassVar[frozenset[str]] = frozenset({"papers.calibration_overdue"})
+    onset: ClassVar[Onset] = Onset(0.0)
+
+    def deadline_s(self, built: RigSettings) -> float:
+        """The pads' rise from cold to where rubber cures."""
+        return rise_s(built, built.ambient_c, CURES_FROM_C)
+
+    def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
+        """Be past it."""
+        rig.papers.calibration_overdue = True
+
+    def mend(self, rig: Rig, crew: Crew) -> None:
+        """Have it calibrated."""
+        rig.papers.calibration_overdue = False
