@@ -1,9 +1,9 @@
 """Air: bags of ideal gas with the regulators, hoses and valves that feed them.
 
-A bag is an open system after the first law: filling heats its gas, a burst
-cools it, and the wall takes the difference back within seconds. The wall
-itself follows its surroundings in minutes; so does the pressure of a bag that
-nobody touches. The hardware's figures are invented and of a plausible size.
+Filling heats the gas of a bag, a burst cools it, and the wall takes the
+difference back within seconds (see `vessel`). The wall itself follows its
+surroundings in minutes; so does the pressure of a bag that nobody touches. The
+hardware's figures are invented and of a plausible size.
 """
 
 from dataclasses import dataclass
@@ -12,43 +12,36 @@ from math import sqrt
 
 from simulator.gas import (
     ATMOSPHERE_KPA,
-    CP_J_MOL_K,
     CRITICAL_RATIO,
-    CV_J_MOL_K,
     GAS_J_MOL_K,
     REFERENCE_MOL_M3,
     ZERO_C_K,
     flow_mol_s,
     in_series,
 )
-from simulator.supply import Supply, SupplySettings
+from simulator.vessel import LIMP_SHARE, Vessel, VesselSettings
 
 __all__ = [
     "ATMOSPHERE_KPA",
     "CRITICAL_RATIO",
     "GAS_J_MOL_K",
+    "LIMP_SHARE",
     "REFERENCE_MOL_M3",
     "ZERO_C_K",
     "AirMode",
     "Bag",
     "BagSettings",
     "BagValves",
-    "Supply",
-    "SupplySettings",
     "flow_mol_s",
 ]
 
-# What all flows together may change the pressure by in one sub-step.
-SUBSTEP_KPA = 1.0
 # Below this, what a sub-step adds goes out in the same sub-step, or the gauge would flutter.
 NEARLY_EMPTY_KPA = 5.0
-SUBSTEPS_MAX = 500
 # The vent's seat is shut again this close to its margin.
 VENT_SHUTS_KPA = 0.05
 # A spring holds the regulator's seat against this much from behind.
 SEAT_SPRING_KPA = 10.0
 SHUT_SHARE = 1e-3  # a hose kinked to less than this is shut
-LIMP_SHARE = 0.1  # a let-down bag still holds a little air
 
 # Far below choking, ISO 6358 makes the drop along a hose go with the flow's square:
 # drop / p = (1 - b) / 2 * (flow / choked flow)².
@@ -58,7 +51,9 @@ ICES_BELOW_C = 3.0
 # Per bar of drop; several times what throttling alone takes (Joule and Thomson: about
 # 0.2 K), because the jet chills the seat before it comes to rest.
 CHILL_C_BAR = 1.5
-ICE_S_C = 3600.0  # blocked by this many seconds times °C below
+# Seconds times °C: to block the seat when wide open that far below, and to free it
+# when that far above freezing. Invented: minutes, as a fitter would tell.
+ICE_S_C = 3600.0
 THAW_S_C = 6000.0
 
 
@@ -71,16 +66,11 @@ class AirMode(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class BagSettings:
+class BagSettings(VesselSettings):
     """One bag and its hose, regulator and valves.
 
     Attributes:
-        volume_l: when full at no pressure, litre.
-        compliance_per_kpa: growth of the volume per kPa gauge, 1/kPa.
         gas_share: share of the pad's warmth above ambient that wall and gas take.
-        gas_lag_s: how slowly the wall takes it, s.
-        wall_j_k: heat capacity of the wall that the gas touches, J/K.
-        gas_wall_w_k: from gas to wall, W/K.
         feed_dm3_s_bar: the regulator, wide open.
         hose_dm3_s_bar: between regulator and bag; the gauge sits at the bag.
         relief_dm3_s_bar: the relieving regulator's vent, wide open.
@@ -94,12 +84,7 @@ class BagSettings:
             bag backwards once its supply has gone; the other modes always hold.
     """
 
-    volume_l: float = 20.0
-    compliance_per_kpa: float = 2e-4
     gas_share: float = 0.45
-    gas_lag_s: float = 300.0
-    wall_j_k: float = 3000.0
-    gas_wall_w_k: float = 8.0
     feed_dm3_s_bar: float = 0.04
     hose_dm3_s_bar: float = 0.3
     relief_dm3_s_bar: float = 0.05
@@ -128,27 +113,13 @@ class BagValves:
     exhaust_open: bool = False
 
 
-class Bag:
-    """A compliant volume of air.
-
-    The state is the amount of air and its content: inner energy plus all the work
-    done on bag and atmosphere since the full bag without pressure (kPa times litre
-    is J). Both change only by what flows; pressure and temperature follow.
+class Bag(Vessel):
+    """An air bag with its hose, regulator and valves.
 
     Attributes:
-        amount_mol: air in it.
-        gas_c: temperature of that air, °C.
-        wall_c: temperature of the wall around it, °C.
-        pressure_kpa: gauge, at the bag; 0 while it lies limp.
-        volume_l: now.
+        settings: how it is built.
         regulator_open: the regulator's seat is off.
         ice_share: of the regulator's passage that is blocked by ice.
-        fed_mol: come in since the start.
-        gone_mol: gone out since the start, by any way.
-        fed_j: enthalpy (from 0 K) that came in with it.
-        gone_j: enthalpy that went out with it.
-        warmed_j: heat from the wall into the gas since the start.
-        drawn_j: heat from the surroundings into the wall since the start.
         leak_dm3_s_bar: a leak of the bag itself.
         hole_dm3_s_bar: a burst.
         feed_cut: the hose is off or its coupling has shut itself.
@@ -159,15 +130,10 @@ class Bag:
     """
 
     def __init__(self, settings: BagSettings, start_c: float) -> None:
+        super().__init__(settings, start_c)
         self.settings = settings
-        self.gas_c = self.wall_c = start_c
-        self.amount_mol = 0.0
-        self.pressure_kpa = 0.0
-        self.volume_l = LIMP_SHARE * settings.volume_l
         self.regulator_open = False
         self.ice_share = 0.0
-        self.fed_mol = self.gone_mol = 0.0
-        self.fed_j = self.gone_j = self.warmed_j = self.drawn_j = 0.0
         self.leak_dm3_s_bar = 0.0
         self.hole_dm3_s_bar = 0.0
         self.feed_cut = False
@@ -176,37 +142,6 @@ class Bag:
         self.relief_share = 1.0
         self.set_offset_kpa = 0.0
         self._opening = 0.0
-        self._corner_j = 2.5 * ATMOSPHERE_KPA * settings.volume_l  # full, at no pressure
-        self._content_j = self._corner_j + 3.5 * ATMOSPHERE_KPA * (
-            self.volume_l - settings.volume_l
-        )
-        self.amount_mol = self._amount_at_mol(start_c)
-
-    @property
-    def brode_j(self) -> float:
-        """Stored energy after Brode, p V / (gamma - 1) with the gauge pressure, J."""
-        return 2.5 * self.pressure_kpa * self.volume_l
-
-    @property
-    def isentropic_j(self) -> float:
-        """Work the gas would do on its way to the atmosphere's pressure at once, J."""
-        absolute_kpa = self.pressure_kpa + ATMOSPHERE_KPA
-        left: float = (ATMOSPHERE_KPA / absolute_kpa) ** (GAS_J_MOL_K / CP_J_MOL_K)
-        return 2.5 * absolute_kpa * self.volume_l * (1 - left)
-
-    def fill_to(self, pressure_kpa: float) -> None:
-        """Put in or take out air of the gas's own warmth until the gauge shows this, from 0 up."""
-        before_mol, before_j = self.amount_mol, self._content_j
-        settings = self.settings
-        growth = settings.compliance_per_kpa
-        slope = 2.5 + 3.5 * growth * ATMOSPHERE_KPA
-        over_j = settings.volume_l * pressure_kpa * (slope + 3 * growth * pressure_kpa)
-        self._content_j = self._corner_j + over_j
-        self.pressure_kpa = pressure_kpa
-        self.volume_l = settings.volume_l * (1 + growth * pressure_kpa)
-        self.amount_mol = self._amount_at_mol(self.gas_c)
-        self.fed_mol += self.amount_mol - before_mol
-        self.fed_j += self._content_j - before_j
 
     def advance(
         self,
@@ -232,7 +167,6 @@ class Bag:
             Air taken from the line in this step, mol; below 0 when the bag drained
             back into it.
         """
-        settings = self.settings
         warmed_before_j = self.warmed_j
         taken_mol = 0.0
         left_s = dt_s
@@ -254,70 +188,8 @@ class Bag:
             left_s -= step_s
         if wet or self.ice_share:
             self._freeze(dt_s, supply_kpa, supply_c, wet=wet)
-        drawn_c = (around_c - self.wall_c) * min(1.0, dt_s / settings.gas_lag_s)
-        self.drawn_j += drawn_c * settings.wall_j_k
-        self.wall_c += drawn_c - (self.warmed_j - warmed_before_j) / settings.wall_j_k
+        self._warm_wall(dt_s, around_c, self.warmed_j - warmed_before_j)
         return taken_mol
-
-    def _move(self, dt_s: float, fed_mol: float, gone_mol: float, supply_c: float) -> None:
-        """One sub-step's balance."""
-        gas_k = self.gas_c + ZERO_C_K
-        warmed_j = self._warmed_j(dt_s)
-        content_j = self._content_j + warmed_j
-        if fed_mol:
-            fed_j = CP_J_MOL_K * (supply_c + ZERO_C_K) * fed_mol
-            content_j += fed_j
-            self.fed_mol += fed_mol
-            self.fed_j += fed_j
-        if gone_mol:
-            # Air goes out until the gauge shows zero, not into a vacuum.
-            spare_j = max(0.0, content_j - self._corner_j)
-            gone_j = min(spare_j, CP_J_MOL_K * gas_k * gone_mol)
-            gone_mol = gone_j / (CP_J_MOL_K * gas_k)
-            content_j -= gone_j
-            self.gone_mol += gone_mol
-            self.gone_j += gone_j
-        self.amount_mol += fed_mol - gone_mol
-        self.warmed_j += warmed_j
-        self._content_j = content_j
-        self._settle()
-
-    def _warmed_j(self, dt_s: float) -> float:
-        """Heat from the wall in one sub-step.
-
-        Implicit in the gas's own temperature: a limp bag's little air follows in
-        less than a step.
-        """
-        wall_w_k = self.settings.gas_wall_w_k
-        lag = wall_w_k * dt_s / (CV_J_MOL_K * self.amount_mol)
-        return wall_w_k * dt_s * (self.wall_c - self.gas_c) / (1 + lag)
-
-    def _settle(self) -> None:
-        """Pressure, volume and temperature from amount and content."""
-        settings = self.settings
-        over_j = self._content_j - self._corner_j
-        if over_j <= 0:  # limp, at the atmosphere's pressure
-            over_kpa = 0.0
-            volume_l = settings.volume_l + over_j / (3.5 * ATMOSPHERE_KPA)
-        else:
-            growth = settings.compliance_per_kpa
-            slope = 2.5 + 3.5 * growth * ATMOSPHERE_KPA
-            over_kpa = over_j / settings.volume_l
-            over_kpa = 2 * over_kpa / (slope + sqrt(slope * slope + 12 * growth * over_kpa))
-            volume_l = settings.volume_l * (1 + growth * over_kpa)
-        self.pressure_kpa = over_kpa
-        self.volume_l = volume_l
-        gas_k = (over_kpa + ATMOSPHERE_KPA) * volume_l / (GAS_J_MOL_K * self.amount_mol)
-        self.gas_c = gas_k - ZERO_C_K
-
-    def _amount_at_mol(self, gas_c: float) -> float:
-        absolute_kpa = self.pressure_kpa + ATMOSPHERE_KPA
-        return absolute_kpa * self.volume_l / (GAS_J_MOL_K * (gas_c + ZERO_C_K))
-
-    def _substep_s(self, dt_s: float, flows_mol_s: float) -> float:
-        volume_l = max(self.volume_l, self.settings.volume_l)
-        kpa_mol = GAS_J_MOL_K * (self.gas_c + ZERO_C_K) / volume_l
-        return max(dt_s / SUBSTEPS_MAX, SUBSTEP_KPA / (kpa_mol * flows_mol_s))
 
     def _connected(self, valves: BagValves) -> bool:
         return valves.feed_open and not self.feed_cut and self.feed_share > SHUT_SHARE
@@ -373,12 +245,6 @@ class Bag:
 
     def _out_mol_s(self, openings_dm3_s_bar: float, gauge_kpa: float) -> float:
         return flow_mol_s(openings_dm3_s_bar, gauge_kpa + ATMOSPHERE_KPA, ATMOSPHERE_KPA)
-
-    def _soon_kpa(self, dt_s: float, fed_mol: float, supply_c: float) -> float:
-        """The gauge after a sub-step in which nothing went out; good near zero."""
-        fed_j = CP_J_MOL_K * (supply_c + ZERO_C_K) * fed_mol
-        over_j = self._content_j + fed_j + self._warmed_j(dt_s) - self._corner_j
-        return max(0.0, over_j / (2.5 * self.settings.volume_l))
 
     def _vent_dm3_s_bar(self, valves: BagValves) -> float:
         """The relieving regulator's vent, behind the hose."""
