@@ -1,8 +1,10 @@
 """The repair between the pads: layers, a centre and an edge column, and the tyre around.
 
 Conduction by finite volumes: each column goes through all layers, heat passes
-between the columns and from the edge column into the tyre around the repair,
-depth by depth. The tyre around is one lump that warms slowly and loses to air.
+between the columns and from the edge column into the tyre around, depth by
+depth. The edge column lies under the pads' rim: pads that overlap the repair as
+they should have none of it there, scant ones have. The tyre around is one lump
+that warms slowly and loses to air.
 Heat released by the cure reaction is left out.
 """
 
@@ -74,9 +76,8 @@ class SlabSettings:
         between_perimeter_m: around the centre column.
         between_path_mm: of rubber from the centre column to the edge column.
         edge_perimeter_m: around the edge column.
-        edge_path_mm: of rubber from the edge column to the tyre around, which is
-            not cold right at the edge: pads overlap the repair. Less overlap, a
-            shorter path, a colder edge.
+        edge_path_mm: of rubber from the edge column to the tyre around; long
+            because the tyre is not cold right beside the pads.
         tyre_heat_j_k: of the tyre around as far as it warms, J/K.
         tyre_loss_w_k: from it to still air, W/K.
     """
@@ -90,7 +91,7 @@ class SlabSettings:
     between_perimeter_m: float = 1.8
     between_path_mm: float = 100.0
     edge_perimeter_m: float = 2.2
-    edge_path_mm: float = 150.0
+    edge_path_mm: float = 100.0
     tyre_heat_j_k: float = 45_000.0
     tyre_loss_w_k: float = 7.0
 
