@@ -2,11 +2,12 @@
 
 Lockstep speaks JSON lines on a TCP port of its own. On connecting the client
 is sent `{"now_s": 0.0, "wall_ns": ..., "period_s": 1.0, "pretend": true}`; it
-sends `{"until_s": 12.0}`; the plant is moved there in its own fixed steps, and
-the answer `{"now_s": 12.0, "wall_ns": ..., "over": false}` goes out when it has
-arrived. While something is wrong with the first rig's supervisor itself the
-answer also holds `"host"`, all that `simulator.host.Host` knows: whoever runs the
-supervisor carries that out.
+sends `{"until_s": 12.25}`; the plant is moved in its own fixed steps to the last
+one not after that, and the answer `{"now_s": 12.25, "wall_ns": ..., "over": false}`
+goes out when it has arrived: until its next step the plant is what it was. While
+something is wrong with the first rig's supervisor itself the answer also holds
+`"host"`, all that `simulator.host.Host` knows: whoever runs the supervisor carries
+that out.
 
 Once `over` is true the plant stands still; the client hangs up and the
 simulator ends. A client that hangs up earlier may come back, or another:
@@ -32,6 +33,7 @@ LINE_BYTES_MAX = 4096
 AHEAD_S_MAX = 7 * 24 * 3600.0
 BREATH_S = 30.0
 CLOSE_S_MAX = 5.0
+SLACK_S = 1e-6
 
 
 class NobodyCameError(Exception):
@@ -65,10 +67,10 @@ class Mover:
     note: Callable[[], None]
 
     async def advance_to(self, until_s: float) -> None:
-        """Move to the first step at or after `until_s`, or to the end."""
+        """Move to the last step not after `until_s`, or to the end."""
         yard = self.yard
         held_s = yard.now_s
-        while not yard.over and yard.now_s < until_s:
+        while not yard.over and yard.now_s + STEP_S <= until_s + SLACK_S:
             yard.advance()
             self.note()
             if yard.now_s - held_s >= BREATH_S:
@@ -90,6 +92,7 @@ class Lockstep:
     def __init__(self, mover: Mover, wait_s_max: float) -> None:
         self._mover = mover
         self._wait_s_max = wait_s_max
+        self._asked_s = 0.0
         self._server: asyncio.Server | None = None
         self._writer: asyncio.StreamWriter | None = None
         self._talks: set[asyncio.Task[None]] = set()
@@ -180,6 +183,7 @@ class Lockstep:
                 _send(writer, {"error": wrong})
             else:
                 await self._mover.advance_to(wrong.until_s)
+                self._asked_s = wrong.until_s
                 _send(writer, {**self._now(), "over": yard.over, **self._host()})
             await writer.drain()
 
@@ -189,7 +193,7 @@ class Lockstep:
             step = Step.model_validate_json(line)
         except ValidationError as error:
             return f'send {{"until_s": SECONDS}}: {error.errors()[0]["msg"]}'
-        now_s = self._mover.yard.now_s
+        now_s = self._now_s()
         if not now_s <= step.until_s <= now_s + AHEAD_S_MAX:
             return (
                 f"until_s = {step.until_s:g} is before now_s = {now_s:g} "
@@ -201,9 +205,14 @@ class Lockstep:
         host = self._mover.yard.rigs[0].host
         return {} if host == Host() else {"host": asdict(host)}
 
-    def _now(self) -> dict[str, float | int]:
+    def _now_s(self) -> float:
+        """The time last asked for; between two of its steps the plant stands still."""
         yard = self._mover.yard
-        return {"now_s": yard.now_s, "wall_ns": yard.wall_ns}
+        return yard.now_s if yard.over else max(yard.now_s, self._asked_s)
+
+    def _now(self) -> dict[str, float | int]:
+        yard, now_s = self._mover.yard, self._now_s()
+        return {"now_s": now_s, "wall_ns": yard.wall_ns + round((now_s - yard.now_s) * 1e9)}
 
 
 def _send(writer: asyncio.StreamWriter, body: dict[str, object]) -> None:

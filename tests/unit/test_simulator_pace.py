@@ -19,9 +19,10 @@ from simulator.host import Host
 from simulator.pace import Lockstep, Mover, NobodyCameError, read_pace, run_free
 from simulator.scenarios import Onset, PlannedFault, Scenario, find_scenario
 from simulator.serve import HOST, ServeError, WallPace
-from simulator.yard import START_WALL_NS, Yard
+from simulator.yard import Yard
 
 GUARD_S = 20
+SEVEN_WALL_NS = 1_773_385_200_000_000_000  # 07:00 UTC on an invented day
 ROOT = Path(__file__).parents[2]
 
 
@@ -78,15 +79,23 @@ async def test_the_plant_moves_only_when_asked_and_just_so_far():
         hello = await client.hear()
         assert hello == {
             "now_s": 0.0,
-            "wall_ns": 1773385200000000000,
+            "wall_ns": SEVEN_WALL_NS,
             "period_s": 1.0,
             "pretend": True,
         }
         answer = await client.ask({"until_s": 12.0})
-        assert answer == {"now_s": 12.0, "wall_ns": START_WALL_NS + 12 * 10**9, "over": False}
+        assert answer == {"now_s": 12.0, "wall_ns": SEVEN_WALL_NS + 12 * 10**9, "over": False}
         assert yard.now_s == yard.rigs[0].now_s == 12.0
         assert (await client.ask({"until_s": 12.0}))["now_s"] == 12.0
-        assert (await client.ask({"until_s": 12.1}))["now_s"] == 13.0  # whole steps only
+        answer = await client.ask({"until_s": 12.75})
+        assert answer == {
+            "now_s": 12.75,
+            "wall_ns": SEVEN_WALL_NS + 12_750_000_000,
+            "over": False,
+        }
+        assert yard.now_s == 12.0, "it moves in whole steps"
+        assert "error" in await client.ask({"until_s": 12.5})
+        assert (await client.ask({"until_s": 13.0}))["now_s"] == yard.now_s == 13.0
         await client.hang_up()
 
 
@@ -314,7 +323,7 @@ async def test_process_ends_cleanly_on_a_signal(number, pace):
 @pytest.mark.parametrize(
     ("arguments", "status", "said"),
     [
-        (["--scenario=nowhere"], 2, "choose one of: whole_cure, locked_off_cure"),
+        (["--scenario=nowhere"], 2, "no scenario is called 'nowhere'; choose one of"),
         (["--fault=gremlins"], 2, "no fault is called 'gremlins'; choose one of: "),
         (["--fault=hose_burst:bag=left"], 2, "bag: Input should be 'inner' or 'outer'"),
         (["--pace=warp"], 2, "is not real, speed=N"),

@@ -18,6 +18,7 @@ from umodbus.exceptions import ServerDeviceFailureError
 
 from simulator.plant import Rig
 from simulator.serve import Fronts
+from simulator.serve.answers import NOISE
 from simulator.wire import Trouble
 from tests.unit.peer_masters import MASTERS, Refusal, on
 from tests.unit.wire_plugs import (
@@ -266,6 +267,25 @@ async def test_in_lockstep_a_late_answer_waits_for_the_plant(
             rigs[0].advance()
         fronts.moved()
         assert await plug.heard(11)
+
+
+@WIRES
+async def test_in_lockstep_each_question_hears_the_babble(
+    wire: str, rigs: list[Rig], tmp_path: Path
+) -> None:
+    """The plant stands while its client asks, and with it what goes by the plant's time."""
+    rigs[0].wire.troubles["temperatures"] = Trouble.BABBLES
+    async with plugged(rigs, wire, tmp_path, plant=True) as (plug, fronts):
+        for _ in range(3):
+            plug.put(question(wire))
+            assert (await plug.burst(silent=False)).startswith(NOISE)
+        rigs[0].advance()
+        fronts.moved()
+        assert await plug.burst(silent=False) == NOISE
+        rigs[0].wire.troubles.clear()
+        rigs[0].advance()
+        fronts.moved()
+        await answer(plug, wire)
 
 
 async def test_half_a_question_does_not_spoil_the_next(rigs: list[Rig], tmp_path: Path) -> None:
