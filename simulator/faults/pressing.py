@@ -4,7 +4,7 @@ Sums for the deadlines of bags and supply. Where something has to be left out
 they err to the early side, as in `harm`.
 """
 
-from math import inf
+from math import inf, pi, sqrt
 
 from simulator.faults.harm import (
     PRESSED_KPA,
@@ -15,8 +15,10 @@ from simulator.faults.harm import (
     WORKING_KPA,
     emptying_s,
     hole_dm3_s_bar,
+    least_loss_w_k,
     lump_s,
     most_loss_w_k,
+    top_c,
 )
 from simulator.gas import ATMOSPHERE_KPA, GAS_J_MOL_K, ZERO_C_K, flow_mol_s
 from simulator.panel import SIDES
@@ -34,6 +36,11 @@ BY_EYE_KPA = 1.0
 # What a coupling loses that begins to work loose (common practice, no source).
 SEEPS_KPA_H = 45.0
 PINS_APART_M = 2.0
+# The warmest pads at the begin of the heat-up: carried, pinned and aired up they have lost some
+# of the preheat's 50 to 70 °C (common practice, no source).
+FITTED_C = 55.0
+_COURSE_STEP_S = 5.0
+_COURSE_S_MAX = 14_400.0
 _FALL_STEPS = 60
 
 
@@ -121,6 +128,38 @@ def cools_s(built: RigSettings, to_c: float) -> float:
         loss_w_k=most_loss_w_k(built),
         around_c=built.ambient_c,
     )
+
+
+def face_rises_s(built: RigSettings, to_c: float) -> float:
+    """The least time from the begin of the heat-up until rubber under a pad is this hot.
+
+    All the power goes into pad and rubber, the pad no warmer than the face. A face that
+    rises evenly to dT in t has taken 4 / (3 sqrt(pi)) e dT sqrt(t) a square metre, e the
+    rubber's effusivity (thick body; Carslaw and Jaeger, ch. 2).
+    """
+    pad, layer = built.pad, built.slab.layers[0]
+    effusivity = layer.conductivity_w_mk / sqrt(layer.diffusivity_m2_s)
+    rubber_j_s05 = 4 / (3 * sqrt(pi)) * effusivity * pad.area_m2 * (to_c - built.ambient_c)
+    pad_j = pad.heat_capacity_j_k * max(0.0, to_c - FITTED_C)
+    half = rubber_j_s05 / (2 * pad.power_w)
+    return (half + sqrt(half**2 + pad_j / pad.power_w)) ** 2
+
+
+def bag_warms_s(built: RigSettings, to_c: float) -> float:
+    """The least time from the begin of the heat-up until a bag's wall and air are this warm.
+
+    The pads rise as if the rubber took nothing; the wall follows its share of their warmth.
+    """
+    pad_c, wall_c, seconds = FITTED_C, built.ambient_c, 0.0
+    while wall_c < to_c:
+        loss_w = least_loss_w_k(built) * (pad_c - built.ambient_c)
+        pad_c += (built.pad.power_w - loss_w) / built.pad.heat_capacity_j_k * _COURSE_STEP_S
+        pad_c = min(pad_c, top_c(built, WORKING_C))
+        wall_c += (gas_c(built, pad_c) - wall_c) / built.bag.gas_lag_s * _COURSE_STEP_S
+        seconds += _COURSE_STEP_S
+        if seconds > _COURSE_S_MAX:
+            return inf
+    return seconds
 
 
 def second_pin_s() -> float:

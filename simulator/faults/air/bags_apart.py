@@ -6,8 +6,8 @@ from pydantic import Field
 
 from simulator.crew import Crew, Stage
 from simulator.faults.base import Fault, Onset, Side
-from simulator.faults.harm import SAFE_LET_DOWN_C, WARM_C, WORKING_KPA, rise_s
-from simulator.faults.pressing import unpressed_hot
+from simulator.faults.harm import SAFE_LET_DOWN_C, WORKING_KPA
+from simulator.faults.pressing import face_rises_s, unpressed_hot
 from simulator.plant import Rig, RigSettings
 
 
@@ -16,8 +16,9 @@ class BagsApart(Fault):
 
     Deadline: 65 kPa between the bags on 0.3 m² push the section aside with 20 kN,
     the weight of two tonnes. The rubber still flows; once it is past 100 °C it
-    sets as it lies, and pressed with less than 150 kPa it sets porous. From the
-    preheat's 70 °C at most a pad of 18 kJ/K is there after 340 s of 1600 W.
+    sets as it lies, and pressed with less than 150 kPa it sets porous. 1600 W warm
+    a pad of 18 kJ/K from 55 °C and the rubber under it from 20 °C to that in some
+    12 min.
 
     Attributes:
         bag: the one set too low.
@@ -33,8 +34,8 @@ class BagsApart(Fault):
     lower_kpa: float = Field(default=68.0, ge=65.0, le=150.0)
 
     def deadline_s(self, built: RigSettings) -> float:
-        """The pads' rise to where rubber sets."""
-        return rise_s(built, WARM_C, SAFE_LET_DOWN_C)
+        """The rubber's rise under the pads to where it sets."""
+        return face_rises_s(built, SAFE_LET_DOWN_C)
 
     def harmed(self, rig: Rig, crew: Crew) -> bool | None:
         """Too little pressure on hot rubber."""

@@ -7,8 +7,8 @@ from pydantic import Field
 from simulator.bags import ATMOSPHERE_KPA, ZERO_C_K
 from simulator.crew import Crew, Stage
 from simulator.faults.base import Fault, Onset, Side
-from simulator.faults.harm import WARM_C, WORKING_KPA, rise_s
-from simulator.faults.pressing import BAG_BEARS_KPA, BY_EYE_KPA
+from simulator.faults.harm import WORKING_KPA
+from simulator.faults.pressing import BAG_BEARS_KPA, BY_EYE_KPA, bag_warms_s
 from simulator.plant import Rig, RigSettings
 
 
@@ -16,10 +16,10 @@ class ReliefStuck(Fault):
     """The pressure climbs as the bag warms, and no vent lets it out.
 
     Deadline: the plate of an invented bag says 50 psi, 345 kPa gauge. Filled cold
-    to 307 kPa instead of 207 the air has to warm by (345 + 101) / (307 + 101) to
-    reach it (ideal gas), to 47 °C; it takes 45 % of the pad's warmth, so the pad
-    stands at 81 °C then. By their own power the pads are there in two minutes
-    from the preheat; the bag's wall lags some more.
+    to 297 kPa instead of 207 the air has to warm by (345 + 101) / (300 + 101), and
+    a little more as the bag grows, to reach it (ideal gas): from 20 to some 57 °C.
+    It takes 45 % of the pads' warmth with a lag of 300 s, and the pads, 18 kJ/K by
+    1600 W, are hot enough for that after some 14 min, if the rubber took nothing.
 
     Attributes:
         bag: which.
@@ -32,15 +32,15 @@ class ReliefStuck(Fault):
     onset: ClassVar[Onset] = Onset(0.0, Stage.HEAT_UP)
 
     bag: Side = "inner"
-    higher_kpa: float = Field(default=100.0, ge=90.0, le=125.0)
+    higher_kpa: float = Field(default=90.0, ge=80.0, le=110.0)
 
     def deadline_s(self, built: RigSettings) -> float:
-        """The pads' rise to where the bag's air comes to its greatest pressure."""
+        """The bag's warming, sealed, to its greatest pressure."""
         filled_kpa = WORKING_KPA + self.higher_kpa + BY_EYE_KPA + built.bag.relief_margin_kpa
+        growth = built.bag.compliance_per_kpa
         ratio = (BAG_BEARS_KPA + ATMOSPHERE_KPA) / (filled_kpa + ATMOSPHERE_KPA)
-        warmer_c = (built.ambient_c + ZERO_C_K) * (ratio - 1)
-        pad_c = built.ambient_c + warmer_c / built.bag.gas_share
-        return rise_s(built, WARM_C, pad_c) if pad_c > WARM_C else 0.0
+        ratio *= (1 + growth * BAG_BEARS_KPA) / (1 + growth * filled_kpa)
+        return bag_warms_s(built, (built.ambient_c + ZERO_C_K) * ratio - ZERO_C_K)
 
     def harmed(self, rig: Rig, crew: Crew) -> bool | None:
         """The bag is past its plate."""

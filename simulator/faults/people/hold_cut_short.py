@@ -5,6 +5,7 @@ from typing import ClassVar
 
 from simulator.crew import Crew, RepairPlan, Stage
 from simulator.faults.base import Fault, Onset
+from simulator.faults.harm import CURE_SPARE_MIN, HOLD_S
 from simulator.faults.pressing import cools_s
 from simulator.plant import Rig, RigSettings
 
@@ -14,7 +15,7 @@ class HoldCutShort(Fault):
 
     Deadline: missing minutes can be made up until the repair is opened. The crew
     opens once the displays are below 70 °C; the pads alone, 18 kJ/K losing some
-    4 W/K, would be there in about 70 min.
+    4 W/K, would be there in about 55 min.
     """
 
     wakes: ClassVar[tuple[str, ...]] = ("cure.short",)
@@ -27,8 +28,12 @@ class HoldCutShort(Fault):
         return cools_s(built, RepairPlan().cool_below_c)
 
     def harmed(self, rig: Rig, crew: Crew) -> bool | None:
-        """The repair is being opened."""
-        return crew.stage in {Stage.LET_DOWN, Stage.FEEL_SOFT, Stage.TAKE_OFF}
+        """The repair is being opened after more of the hold is missing than can be spared."""
+        if crew.stage not in {Stage.LET_DOWN, Stage.FEEL_SOFT, Stage.TAKE_OFF}:
+            return False
+        began_at_s = crew.began_at_s
+        held_s = began_at_s[crew.repair, Stage.COOL] - began_at_s[crew.repair, Stage.HOLD]
+        return held_s + CURE_SPARE_MIN * 60 < HOLD_S
 
     def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
         """Take it for over, once; the crew goes on from there as ever."""

@@ -16,7 +16,7 @@ class KnobTurnedLow(Fault):
 
     Deadline: below 120 °C at the pad the hold does not count (common practice, no
     source). A pad alone, 18 kJ/K losing some 4 W/K, would be there in about
-    14 min; the hot rubber only delays it. From then on each minute is one of
+    10 min; the hot rubber only delays it. From then on each minute is one of
     missing cure, and whoever goes by the clock opens the repair too early.
 
     Attributes:
@@ -26,7 +26,7 @@ class KnobTurnedLow(Fault):
     wakes: ClassVar[tuple[str, ...]] = ("pad.undertemperature", "cure.short")
     harm: ClassVar[str] = "the repair misses cure and fails on the road"
     touches: ClassVar[frozenset[str]] = frozenset({"controls.set_c"})
-    onset: ClassVar[Onset] = Onset(2400.0, Stage.HOLD)
+    onset: ClassVar[Onset] = Onset(5400.0, Stage.HOLD)
 
     set_c: float = Field(default=112.0, ge=60.0, le=116.0)
 

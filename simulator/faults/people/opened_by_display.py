@@ -16,7 +16,7 @@ class OpenedByDisplay(Fault):
 
     Deadline: when passively cooling faces reach 100 °C the core of 40 to 60 mm is
     still at 130 to 137 °C (exact series of conduction). The pads alone, 18 kJ/K
-    losing 4 W/K, would show 98 °C after some 35 min; then the exhausts let the bags
+    losing 5 W/K, would show 98 °C after some 27 min; then the exhausts let the bags
     down to 150 kPa gauge in a minute, and steam opens the core.
 
     Attributes:

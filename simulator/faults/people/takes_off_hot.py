@@ -41,9 +41,10 @@ class TakesOffHot(Fault):
         )
 
     def harmed(self, rig: Rig, crew: Crew) -> bool | None:
-        """Hands are on a pad that burns within a minute."""
+        """Hands in a hurry are on a pad that burns within a minute."""
         hottest_c = max(hottest_pad_c(rig, side) for side in SIDES)
-        return crew.stage is Stage.TAKE_OFF and hottest_c >= BURNS_IN_A_MINUTE_C
+        bare_hands = crew.stage is Stage.TAKE_OFF and Skip.FEEL_SOFT in crew.habits.skips
+        return bare_hands and hottest_c >= BURNS_IN_A_MINUTE_C
 
     def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
         """Hurry."""

@@ -15,7 +15,7 @@ class ClockJumps(Fault):
 
     Deadline: whoever goes by that clock, man or machine, takes the heat away now. A
     pad alone, 18 kJ/K losing some 4 W/K, then falls from 140 to 120 °C, below which
-    the hold does not count (common practice, no source), in about 14 min. The jump
+    the hold does not count (common practice, no source), in about 10 min. The jump
     must be known for one before.
 
     Attributes:

@@ -4,7 +4,7 @@ from typing import ClassVar
 
 from simulator.crew import Crew, Stage
 from simulator.faults.base import Fault, Onset
-from simulator.faults.harm import BENCH_CHARS_C, hottest_pad_c, rise_s
+from simulator.faults.harm import BENCH_CHARS_C, rise_s
 from simulator.panel import SIDES
 from simulator.plant import Rig, RigSettings
 
@@ -26,10 +26,6 @@ class LeftEnergised(Fault):
     def deadline_s(self, built: RigSettings) -> float:
         """The pads' rise from cold to where a bench chars."""
         return rise_s(built, built.ambient_c, BENCH_CHARS_C)
-
-    def harmed(self, rig: Rig, crew: Crew) -> bool | None:
-        """A pad off the tyre is hot enough to char what it lies on; not without a second fault."""
-        return max(hottest_pad_c(rig, side) for side in SIDES) >= BENCH_CHARS_C
 
     def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
         """Leave it on, plugged in and turned up."""
