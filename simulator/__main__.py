@@ -11,20 +11,14 @@ from dataclasses import replace
 from pathlib import Path
 
 from simulator.alone import run_alone
+from simulator.fault_text import read_fault
 from simulator.listing import about_text, faults_text, scenarios_text
 from simulator.pace import Lockstep, Mover, NobodyCameError, read_pace, run_free
 from simulator.picture import Picture, PictureError
+from simulator.planned import PlannedFault, Scenario, ScenarioError, tail_after_s
 from simulator.recording import TraceFile, TruthFile
 from simulator.registers import RIGS_MAX
-from simulator.scenarios import (
-    TAIL_S,
-    PlannedFault,
-    Scenario,
-    ScenarioError,
-    all_scenarios,
-    find_scenario,
-    read_fault,
-)
+from simulator.scenarios import find_scenario
 from simulator.serve import ServeError, WallPace, Wanted, open_fronts, read_wanted
 from simulator.yard import Yard
 
@@ -131,8 +125,14 @@ async def _serve(options: argparse.Namespace, yard: Yard) -> None:
         loop.add_signal_handler(number, stop.set)
     async with AsyncExitStack() as ends:
         notes = _records(options, yard, ends)
-        mover = Mover(yard, WallPace(speed), lambda: [note() for note in notes])
-        fronts = await open_fronts(yard.rigs, _wires(options), (lambda: yard.now_s) if lockstep else None)
+
+        def note_all() -> None:
+            for note in notes:
+                note()
+
+        mover = Mover(yard, WallPace(speed), note_all)
+        plant_time = (lambda: yard.now_s) if lockstep else None
+        fronts = await open_fronts(yard.rigs, _wires(options), plant_time)
         ends.push_async_callback(fronts.close)
         notes.append(fronts.moved)
         ready: dict[str, object] = {"ready": True, "pace_port": None, **fronts.told()}

@@ -6,6 +6,10 @@ opens it at the end. No trip, no alarm. What a fault does here is what it does
 when nothing is done.
 """
 
+import copy
+from collections.abc import Iterable
+
+from simulator.planned import PlannedFault
 from simulator.plant import STEP_S, Rig
 from simulator.yard import Yard
 
@@ -55,6 +59,14 @@ class CountdownYard:
                 self._repairs[number] = crew.repair
                 self._countdowns[number] = Countdown(crew.plan.hold_s)
             self._countdowns[number].advance(rig)
+
+    def fork(
+        self, faults: Iterable[PlannedFault] = (), *, tail_s: float | None = None
+    ) -> "CountdownYard":
+        """Another one that goes on from here, with more faults to come; see `Yard.fork`."""
+        twin = copy.deepcopy(self)
+        twin.yard = twin.yard.fork(faults, tail_s=tail_s)
+        return twin
 
     def run_until(self, at_s: float) -> None:
         """Move to `at_s` of plant time, or to the scenario's end."""

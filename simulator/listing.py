@@ -4,8 +4,9 @@ import textwrap
 from inspect import cleandoc
 
 from simulator.faults import Disturbance, Fault, area_of, catalogue
+from simulator.planned import ScenarioError
 from simulator.plant import RigSettings
-from simulator.scenarios import ScenarioError, all_scenarios
+from simulator.scenarios import all_scenarios
 
 WIDTH = 79
 
@@ -17,7 +18,7 @@ def scenarios_text() -> str:
     for name, scenario in all_scenarios().items():
         if name not in faults:
             lines += _item(name, scenario.title)
-    lines += ["", "Every fault and disturbance is a scenario of its own name too; see --list faults."]
+    lines += ["", "Every fault and disturbance is a scenario of its own name too: --list faults."]
     return "\n".join(lines) + "\n"
 
 
@@ -82,12 +83,10 @@ def deadline_words(deadline_s: float) -> str:
 
 
 def _bound(bound: object) -> str:
-    return str(next(iter(vars(bound).values()), bound)) if hasattr(bound, "__dict__") else str(bound)
+    return str(getattr(bound, type(bound).__name__.lower(), bound))
 
 
 def _item(name: str, title: str) -> list[str]:
-    if len(name) > 24:
-        return [f"  {name}", *textwrap.wrap(title, WIDTH, initial_indent=" " * 27, subsequent_indent=" " * 27)]
-    return textwrap.wrap(
-        title, WIDTH, initial_indent=f"  {name:25}", subsequent_indent=" " * 27
-    ) or [f"  {name}"]
+    hang = " " * 27
+    head, first = ([], f"  {name:25}") if len(name) < 25 else ([f"  {name}"], hang)
+    return head + textwrap.wrap(title, WIDTH, initial_indent=first, subsequent_indent=hang)

@@ -115,15 +115,17 @@ class Picture:
     def _draw_times(self, panels: dict[str, "Axes"]) -> None:
         course = self._course
         for number, side in enumerate(SIDES):
-            look = {"color": COLOURS[side]}
-            true = {"linestyle": DASHES[side], "linewidth": 1.8, "label": f"{side}, true"}
-            thin = {"linewidth": 0.6, "alpha": 0.6, "label": f"{side}, shown"}
+            colour, dash = COLOURS[side], DASHES[side]
+            true: dict[str, Any] = {"color": colour, "linestyle": dash, "linewidth": 1.8}
+            thin: dict[str, Any] = {"color": colour, "linewidth": 0.6, "alpha": 0.6}
             for name, trues, showns in (
                 ("pads", course.true_c, course.shown_c),
                 ("air", course.true_kpa, course.shown_kpa),
             ):
-                panels[name].plot(course.at_h, [row[number] for row in showns], **look, **thin)
-                panels[name].plot(course.at_h, [row[number] for row in trues], **look, **true)
+                shown = [row[number] for row in showns]
+                panels[name].plot(course.at_h, shown, label=f"{side}, shown", **thin)
+                really = [row[number] for row in trues]
+                panels[name].plot(course.at_h, really, label=f"{side}, true", **true)
         panels["pads"].set_ylabel("pad, °C")
         panels["air"].set_ylabel("bag, kPa gauge")
         panels["pads"].legend(loc="lower center", ncols=4, frameon=False)
@@ -135,7 +137,7 @@ class Picture:
         self._name_stages(panels["pads"])
 
     def _draw_lanes(self, axes: "Axes") -> None:
-        for place, name in enumerate(LANES):
+        for place in range(len(LANES)):
             on = [row[place] for row in self._course.lanes]
             bottom = len(LANES) - 1 - place
             axes.fill_between(
@@ -215,7 +217,7 @@ class Picture:
 _BUTTONS = ("start_button", "here_button", "reset_button")
 
 
-def _number(value: float | bool | None) -> float:
+def _number(value: float | None) -> float:
     return float("nan") if value is None else float(value)
 
 

@@ -4,7 +4,7 @@
 `truth`. Nothing here reads a clock: plant time is what was advanced.
 """
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from random import Random
 
 from simulator.bags import Bag, BagSettings
@@ -162,10 +162,10 @@ class Rig:
             "release_request": controls.release_request,
         }
 
-    def measured(self) -> dict[str, float | bool | None]:
+    def measured(self) -> dict[str, float | None]:
         """What instruments and switches show, by channel name; None from one that failed."""
         failed = (Failure.OPEN, Failure.SHORT)
-        shown: dict[str, float | bool | None] = {
+        shown: dict[str, float | None] = {
             name: None if instrument.telling in failed else instrument.shown
             for name, instrument in self.instruments.items()
         }

@@ -79,15 +79,14 @@ class TruthFile:
 
     def _marks_of(self, number: int, rig: Rig, crew: Crew) -> tuple[object, ...]:
         """What is worth a row as soon as it changes."""
-        contacts = (rig.controls.pins_in, rig.controls.mounted, rig.relays.contact("heat_permit"))
-        return (crew.repair, crew.stage, self._broken(number), *contacts)
+        permit = rig.relays.contact("heat_permit")
+        switched = (rig.controls.pins_in, rig.controls.mounted, permit, rig.heat_on)
+        return (crew.repair, crew.stage, self._broken(number), *switched)
 
     def _write(self, now_s: float, number: int, rig: Rig, crew: Crew) -> None:
         numbers = [*rig.truth().values(), *(value for _, value in _through(rig))]
         true = [f"{value:.3f}" for value in numbers]
-        self._rows.writerow(
-            [f"{now_s:g}", number + 1, crew.stage, self._broken(number), *true]
-        )
+        self._rows.writerow([f"{now_s:g}", number + 1, crew.stage, self._broken(number), *true])
 
 
 def _through(rig: Rig) -> Iterator[tuple[str, float]]:
@@ -103,7 +102,7 @@ def _through(rig: Rig) -> Iterator[tuple[str, float]]:
             yield f"true_{place}_{depth_mm:.1f}_mm_cured_min", float(earned_min)
 
 
-def _cell(value: float | bool | None) -> str:
+def _cell(value: float | None) -> str:
     if value is None:
         return ""
     if isinstance(value, bool):

@@ -7,8 +7,8 @@ from random import Random
 
 from simulator.crew import Crew
 from simulator.faults.base import Disturbance
+from simulator.planned import PlannedFault, Scenario
 from simulator.plant import STEP_S, Rig, RigSettings
-from simulator.scenarios import PlannedFault, Scenario
 
 MIDNIGHT_WALL_NS = 1_773_360_000_000_000_000  # UTC, of an invented day
 STRIKES_FIRST_RIG = 0
@@ -103,14 +103,16 @@ class Yard:
             tail_s: another tail than the scenario's, s.
         """
         twin = copy.deepcopy(self)
-        more = tuple(faults)
-        twin.scenario = replace(
-            self.scenario,
-            faults=self.scenario.faults + more,
-            tail_s=self.scenario.tail_s if tail_s is None else tail_s,
-        )
-        twin._strikes += [_Strike(planned) for planned in more]
+        twin.plan(faults)
+        if tail_s is not None:
+            twin.scenario = replace(twin.scenario, tail_s=tail_s)
         return twin
+
+    def plan(self, faults: Iterable[PlannedFault]) -> None:
+        """Plan more faults for what is still to come."""
+        more = tuple(faults)
+        self.scenario = replace(self.scenario, faults=self.scenario.faults + more)
+        self._strikes += [_Strike(planned) for planned in more]
 
     def struck(self) -> dict[str, float]:
         """Faults now standing, by name, with the plant time they began, s."""
