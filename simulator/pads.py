@@ -190,11 +190,12 @@ class Pad:
         if not self.heating:
             self.power_w = self.current_a = self.joint_w = 0.0
             return 0.0, 0.0
-        # Elements in parallel: each has the same voltage.
-        element_ohm = NOMINAL_V**2 / (size.power_w * alive)
+        # Elements in parallel: each has the voltage that lead and joint leave over.
+        elements_a_v = size.power_w * alive / NOMINAL_V**2
         lead_ohm = size.lead_ohm + self.lead_extra_ohm
-        self.current_a = NOMINAL_V * voltage_share / (element_ohm + lead_ohm)
-        self.power_w = self.current_a**2 * element_ohm
+        left_v = NOMINAL_V * voltage_share / (1 + lead_ohm * elements_a_v)
+        self.current_a = left_v * elements_a_v
+        self.power_w = left_v * self.current_a
         self.joint_w = self.current_a**2 * self.lead_extra_ohm
         self.heated_j += self.power_w * dt_s
         edge_w = self.power_w * edge_alive / alive
