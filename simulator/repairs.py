@@ -107,7 +107,7 @@ def _absences() -> Iterator[Scenario]:
         Errand(ErrandKind.AWAY, Stage.HOLD, 600.0, 3000.0),
     )
     yield _on_errand(
-        "shift_change",
+        "crew_hands_over",
         "an hour into the hold nobody for 12 min, then somebody slower who trims",
         Errand(ErrandKind.HANDOVER, Stage.HOLD, 3600.0, 720.0, Habits(pace=1.2, trims=True)),
     )

@@ -6,6 +6,7 @@ and two faults at once are their names with a plus between them.
 """
 
 from dataclasses import replace
+from inspect import getdoc, getmodule
 
 from simulator.crew import RepairPlan, Stage
 from simulator.fault_text import read_fault
@@ -114,7 +115,8 @@ def _planned(name: str, onset: Onset) -> PlannedFault:
 
 def _one_fault(name: str, kind: type[Fault]) -> Scenario:
     """The scenario in which this fault strikes at its own onset."""
-    title = (kind.__doc__ or name).partition("\n")[0].rstrip(".")
+    # A fault's module says what breaks; its class tells the story.
+    title = (getdoc(getmodule(kind)) or name).partition("\n")[0].rstrip(".")
     fault = kind()
     return Scenario(
         name,

@@ -161,8 +161,7 @@ class Instrument:
             terminals = 0.0 if box is None else box.temperature_c
             self._fail(sample, sample - 2 * (self._followed - terminals), draw)
             return
-        # Adding 0 makes the 0 of a negative sample an ordinary one.
-        self.shown = round(sample / settings.quantum) * settings.quantum + 0.0
+        self.shown = round(sample / settings.quantum) * settings.quantum
 
     def _draw(self) -> float:
         """The next standard normal number."""
@@ -185,4 +184,4 @@ class Instrument:
                 self.shown = nan
                 return
             sample = copysign(2000.0, draw) + 3000.0 * draw
-        self.shown = round(sample / self.settings.quantum) * self.settings.quantum + 0.0
+        self.shown = round(sample / self.settings.quantum) * self.settings.quantum

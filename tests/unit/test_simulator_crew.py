@@ -331,8 +331,8 @@ def test_night_is_dark_and_cold():
     assert night.built.ambient_c < day.built.ambient_c
 
 
-def test_at_a_shift_change_nobody_is_there_then_somebody_else():
-    run = reached("shift_change", Stage.HOLD, plus_s=3590.0)
+def test_at_a_handover_nobody_is_there_then_somebody_else():
+    run = reached("crew_hands_over", Stage.HOLD, plus_s=3590.0)
     crew, rig = crew_of(run), rig_of(run)
     before = crew.habits
     assert crew.is_near(rig.now_s)
@@ -498,7 +498,7 @@ def test_a_trip_is_stood_clear_of_and_mended_only_as_planned(after_s):
     assert mended == ([150] if after_s else [])
 
 
-@pytest.mark.parametrize("name", ["crew_trims", "crew_presses_wrong", "shift_change"])
+@pytest.mark.parametrize("name", ["crew_trims", "crew_presses_wrong", "crew_hands_over"])
 def test_a_crew_forked_in_mid_work_goes_on_equal_to_the_bit(name):
     run = reached(name, Stage.HEAT_UP, plus_s=400.0)
     twin = pickle.loads(pickle.dumps(run))  # noqa: S301 - our own bytes
