@@ -43,9 +43,8 @@ def temperature_words(rig: Rig) -> list[int]:
     words = []
     for name in TEMPERATURES:
         instrument = rig.instruments[name]
-        # A converter gone mad may show anything, also what is no number.
-        shown = OPEN_COUNTS if math.isnan(instrument.shown) else instrument.shown * 10
-        counts = round(max(SHORT_COUNTS + 1, min(OPEN_COUNTS - 1, shown)))
+        # With the bound first, what is no number (a converter gone mad) ends there too.
+        counts = round(max(SHORT_COUNTS + 1, min(OPEN_COUNTS - 1, instrument.shown * 10)))
         if instrument.telling is Failure.OPEN:
             counts = OPEN_COUNTS
         elif instrument.telling is Failure.SHORT:

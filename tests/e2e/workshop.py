@@ -8,7 +8,7 @@ import json
 import re
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -37,12 +37,20 @@ class Workshop:
         self.home = home
         self.broker = broker
         self.plant = plant
-        self.modbus_port = int(ready["modbus_port"])
+        self.modbus_port = int(ready.get("modbus_port", 502))
         self.pace_port = int(ready["pace_port"])
         self.config_path = home / "shop.toml"
 
-    def configure(self, *, hold_min: float = 150.0, rigs: int = 1) -> Config:
-        """Write the example configuration for this plant; rigs are bay-2, bay-3 ..."""
+    def configure(
+        self, *, hold_min: float = 150.0, rigs: int = 1, rewired: Callable[[str], str] = str
+    ) -> Config:
+        """Write the example configuration for this plant; rigs are bay-2, bay-3 ...
+
+        Args:
+            hold_min: from the compound's data sheet.
+            rigs: how many.
+            rewired: puts the text on other wires than Modbus TCP.
+        """
         text = EXAMPLE.read_text()
         for pattern, value in (
             (r"/var/lib/curehold/curehold.db", f"{self.home}/curehold.db"),
@@ -62,7 +70,7 @@ class Workshop:
                 r"(?m)^unit = (\d+)$", lambda unit, n=number: f"unit = {n}{unit[1]}", more
             )
         text += f"\n[pretend]\nport = {self.pace_port}\n"
-        self.config_path.write_text(text)
+        self.config_path.write_text(rewired(text))
         return load(self.config_path)
 
     @contextmanager

@@ -8,10 +8,13 @@ import pytest
 from umodbus.client import tcp
 from umodbus.client.serial import rtu
 
+from simulator.pace import Mover, run_free
 from simulator.plant import Rig
-from simulator.serve import ServeError, Wanted, open_fronts, read_wanted
+from simulator.scenarios import find_scenario
+from simulator.serve import ServeError, WallPace, Wanted, open_fronts, read_wanted
 from simulator.serve.later import WAITING_MAX, PlantLater, RealLater
 from simulator.wire import MODULE_NAMES, Trouble, Wire
+from simulator.yard import Yard
 from tests.unit.wire_plugs import QUIET_S, port_plug, served, socket_plug, two_rigs
 
 
@@ -147,3 +150,26 @@ async def test_what_waits_is_limited_and_forgotten_on_closing() -> None:
 def test_every_module_has_a_name() -> None:
     assert MODULE_NAMES == ("temperatures", "pressures", "relays")
     assert Wire().of("relays") is Trouble.NONE
+
+
+@pytest.mark.parametrize("speed", [1.0, 200.0])
+async def test_at_any_speed_a_board_tells_four_times_a_second_what_is_now(speed: float) -> None:
+    yard = Yard(find_scenario("whole_cure"), rigs=1, seed=1)
+    fronts = await open_fronts(yard.rigs, [Wanted("lines")])
+    devices = fronts.told()["lines_devices"]
+    assert isinstance(devices, list)
+    running = asyncio.create_task(run_free(Mover(yard, WallPace(speed), fronts.moved), speed))
+    loop = asyncio.get_running_loop()
+    async with port_plug(devices[0]) as plug:
+        begun_s, numbers, plant_s = loop.time(), [], []
+        for _ in range(4):
+            number = (await plug.line()).split()[0]
+            numbers.append(number)
+            plant_s.append(yard.now_s)
+        took_s = loop.time() - begun_s
+    running.cancel()
+    await asyncio.gather(running, return_exceptions=True)
+    await fronts.close()
+    assert numbers == [b"seq=0", b"seq=1", b"seq=2", b"seq=3"]
+    assert 0.7 < took_s < 5.0
+    assert plant_s[-1] - plant_s[0] == pytest.approx(speed * took_s, rel=0.5, abs=2.0)

@@ -300,7 +300,7 @@ async def test_process_in_lockstep_from_ready_to_over(tmp_path):
     await client.hang_up()
     status, _, err = await ended(process)
     assert (status, err) == (0, "PRETEND RIG, nothing is heated.\n")
-    assert len((tmp_path / "truth.csv").read_text(encoding="utf-8").splitlines()) > 1000
+    assert len((tmp_path / "truth.csv").read_text(encoding="utf-8").splitlines()) > 100
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
