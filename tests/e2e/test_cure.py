@@ -71,9 +71,11 @@ def test_heat_comes_by_a_press_and_goes_at_the_end_of_the_hold(cure: Workshop) -
         *("granted", "withdrawn"),  # the pads are unplugged to carry them to the tyre
         *("granted", "withdrawn"),
     ]
-    assert "hold complete" in events_of(reader, PermitChanged)[1].why
+    unplugged, ended = (event.why for event in events_of(reader, PermitChanged)[1::2])
+    assert "unplugged" in unplugged
+    assert "hold complete" in ended
     starts = [event for event in events_of(reader, Pressed) if event.button == "start_button"]
-    assert [event.did for event in starts].count("heat allowed") == 1
+    assert [event.did for event in starts].count("heat allowed") == 2
 
 
 def test_cure_agrees_with_trade_values(cure: Workshop) -> None:
@@ -165,10 +167,8 @@ def test_burst_cuts_heat_and_is_told_once_in_store_and_once_at_the_phone(tmp_pat
         phone = [(body["tag"], body["state"], body["text"]) for _, body in told]
         assert sorted(phone) == sorted(stored)
         assert len(set(phone)) == len(phone)
-        assert [event.permit for event in events_of(workshop.reader(), PermitChanged)] == [
-            "granted",
-            "latched",
-        ]
+        permits = [event.permit for event in events_of(workshop.reader(), PermitChanged)]
+        assert permits[-2:] == ["granted", "latched"]
         burst = next(text for tag, state, text in stored if (tag, state) == ("bag.burst", "trip"))
         assert burst.startswith("BAY 2 GO NOW: HEAT CUT. STAND CLEAR")
         _heat_was_off_within(workshop, 3)

@@ -86,7 +86,7 @@ def test_killed_in_mid_run_with_a_standing_trip_resumes_latched_and_cold(tmp_pat
         after = alarms_of(workshop)
         assert after[: len(before)] == before
         assert after.count(tripped) == 1, "a resumed trip is not told a second time"
-        assert permits_of(workshop) == ["granted", "latched"]
+        assert permits_of(workshop) == ["granted", "withdrawn", "granted", "latched"]
         stored = {
             message_id_of("workshop", item.rig, item.seq, item.n, item.wall_ns)
             for item in workshop.reader().events(1)
