@@ -63,7 +63,7 @@ def _people() -> Iterator[Scenario]:
         Skip.PREHEAT: "the pads are mounted cold",
         Skip.PINS: "the bags are aired up with the clamp unpinned",
         Skip.HERE: "the here button is pressed only when the horn sounds",
-        Skip.SWITCH_OFF: "nobody turns the knob back after the hold, nor at the end of the day",
+        Skip.SWITCH_OFF: "the knob stays up after the hold, and the plugs in at the end of the day",
     }
     for skip, title in forgets.items():
         yield _with(f"crew_forgets_{skip}", title, Habits(skips=frozenset({skip})))

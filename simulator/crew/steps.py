@@ -95,6 +95,11 @@ def _take_off(_crew: Crew, controls: Controls) -> None:
     controls.taped.clear()
 
 
+def _home(crew: Crew, controls: Controls) -> None:
+    if Skip.SWITCH_OFF not in crew.habits.skips:
+        controls.plugged = dict.fromkeys(controls.plugged, False)
+
+
 _ACTS: dict[Stage, Callable[[Crew, Controls], None]] = {
     Stage.PREHEAT: _preheat,
     Stage.MOUNT: _mount,
@@ -103,6 +108,7 @@ _ACTS: dict[Stage, Callable[[Crew, Controls], None]] = {
     Stage.COOL: _cool,
     Stage.LET_DOWN: _let_down,
     Stage.TAKE_OFF: _take_off,
+    Stage.HOME: _home,
 }
 
 

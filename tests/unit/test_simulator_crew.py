@@ -161,6 +161,7 @@ def test_who_forgets_to_switch_off_leaves_the_knob_until_home(name, left_on):
     assert (rig_of(run).controls.set_c is not None) is left_on
     run = reached(name, Stage.HOME)
     assert (rig_of(run).controls.set_c is not None) is left_on
+    assert all(rig_of(run).controls.plugged.values()) is left_on
     # What was left on heats again as soon as anything lets it.
     rig_of(run).relays.coils["heat_permit"] = True
     rig_of(run).advance()
