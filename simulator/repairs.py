@@ -103,8 +103,8 @@ def _absences() -> Iterator[Scenario]:
     """What calls people away, and what they do in between."""
     yield _on_errand(
         "crew_goes_and_comes",
-        "nobody near for 50 min from 10 min into the hold",
-        Errand(ErrandKind.AWAY, Stage.HOLD, 600.0, 3000.0),
+        "nobody near for 40 min from 10 min into the hold",
+        Errand(ErrandKind.AWAY, Stage.HOLD, 600.0, 2400.0),
     )
     yield _on_errand(
         "crew_hands_over",

@@ -11,7 +11,7 @@ from enum import StrEnum
 from math import copysign, exp, nan
 from random import Random
 
-import numpy
+import numpy as np
 
 DRAWN_AT_ONCE = 512
 # A bead in still air follows some ten times more slowly than one clamped to metal.
@@ -117,7 +117,7 @@ class Instrument:
         self.lag_factor = 1.0
         self._drifted = 0.0
         self._followed = start
-        self._generator = numpy.random.Generator(numpy.random.PCG64(random.getrandbits(128)))
+        self._generator = np.random.Generator(np.random.PCG64(random.getrandbits(128)))
         self._drawn = array("d")
         self._draws = 0
         # Kept from step to step, as it seldom changes: the lag and what it makes of a step.
@@ -130,7 +130,7 @@ class Instrument:
         return Failure.OPEN if self.unplugged else self.failure
 
     def advance(
-        self, dt_s: float, true: float, *, ambient_c: float = 20.0, box: TerminalBox | None = None
+        self, dt_s: float, true: float, *, ambient_c: float, box: TerminalBox | None
     ) -> None:
         """Follow the true value for `dt_s` and take one sample.
 
@@ -141,7 +141,11 @@ class Instrument:
             box: where a thermocouple ends; None: it is another kind, or the box is ideal.
         """
         # Drawn once a step whatever has failed, so that a failure does not shift what follows.
-        draw = self._draw()
+        if self._draws == len(self._drawn):
+            self._drawn = array("d", self._generator.standard_normal(DRAWN_AT_ONCE).tobytes())
+            self._draws = 0
+        draw = self._drawn[self._draws]
+        self._draws += 1
         settings = self.settings
         lag_s = settings.lag_s * self.lag_factor
         if self.detached_share:
@@ -153,9 +157,11 @@ class Instrument:
             self._lag_s, self._dt_s = lag_s, dt_s
             self._share = 1.0 - exp(-dt_s / lag_s)
         self._followed += (true - self._followed) * self._share
-        self._drifted = self._drifted + self.drift_per_h * dt_s / 3600 if self.drift_per_h else 0.0
-        sample = self._followed if box is None else self._followed + box.shift_c
-        sample += self.offset + self._drifted + draw * settings.noise * self.noise_factor
+        sample = self._followed + self.offset + draw * settings.noise * self.noise_factor
+        if box is not None:
+            sample += box.shift_c
+        if self.drift_per_h or self._drifted:
+            sample += self._drift(dt_s)
         if self.failure is not Failure.NONE:
             # Swapped wires turn the difference to the terminals round.
             terminals = 0.0 if box is None else box.temperature_c
@@ -163,13 +169,12 @@ class Instrument:
             return
         self.shown = round(sample / settings.quantum) * settings.quantum
 
-    def _draw(self) -> float:
-        """The next standard normal number."""
-        if self._draws == len(self._drawn):
-            self._drawn = array("d", self._generator.standard_normal(DRAWN_AT_ONCE).tobytes())
-            self._draws = 0
-        self._draws += 1
-        return self._drawn[self._draws - 1]
+    def _drift(self, dt_s: float) -> float:
+        if self.drift_per_h:
+            self._drifted += self.drift_per_h * dt_s / 3600
+        else:
+            self._drifted = 0.0
+        return self._drifted
 
     def _fail(self, sample: float, turned: float, draw: float) -> None:
         """Show what the failure leaves of a sample; its chances hang on the same draw."""

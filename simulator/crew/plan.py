@@ -32,9 +32,7 @@ class Skip(StrEnum):
     PINS = "pins"  # airs up a clamp without its pins
     SETTLE = "settle"  # heats without watching for leaks
     HERE = "here"  # presses the here button only when the horn sounds
-    SWITCH_OFF = (
-        "switch_off"  # leaves the knob where it is after the hold, and the plugs in at home
-    )
+    SWITCH_OFF = "switch_off"  # leaves the knob up after the hold, the plugs in at home
     FEEL_SOFT = "feel_soft"  # takes off as soon as the gauges show nothing
 
 

@@ -39,19 +39,20 @@ def settled(settings=QUIET, true=140.0, **knobs):
     return instrument
 
 
+def sample(instrument, true, *, dt_s=1.0, ambient_c=20.0, box=None):
+    instrument.advance(dt_s, true, ambient_c=ambient_c, box=box)
+    return instrument.shown
+
+
 def samples(instrument, true, count, **around):
-    shown = []
-    for _ in range(count):
-        instrument.advance(1.0, true, **around)
-        shown.append(instrument.shown)
-    return shown
+    return [sample(instrument, true, **around) for _ in range(count)]
 
 
 @pytest.mark.parametrize("dt_s", [0.01, 0.25, 1.0, 4.0])
 def test_lag_is_first_order_whatever_the_step(dt_s):
     instrument = settled(true=20.0)
     for _ in range(round(4.0 / dt_s)):
-        instrument.advance(dt_s, 120.0)
+        sample(instrument, 120.0, dt_s=dt_s)
     assert instrument.shown == pytest.approx(20 + 100 * (1 - math.exp(-1)), abs=0.051)
 
 
@@ -107,7 +108,7 @@ def test_seeds_differ():
 @pytest.mark.parametrize("failure", [Failure.NONE, Failure.FROZEN])
 def test_only_a_frozen_instrument_stands_still(failure):
     instrument = settled(true=20.0, failure=failure)
-    instrument.advance(60.0, 120.0)
+    sample(instrument, 120.0, dt_s=60.0)
     assert (instrument.shown == 20.0) is (failure is Failure.FROZEN)
 
 
@@ -149,12 +150,12 @@ def test_an_unplugged_thermocouple_tells_open_and_forgets_it(unplugged, failure,
 
 def test_an_offset_shows_at_once_and_a_drift_grows_by_the_hour():
     instrument = settled(offset=3.0, drift_per_h=4.0)
-    instrument.advance(1.0, 140.0)
+    sample(instrument, 140.0)
     assert instrument.shown == pytest.approx(143.0)
     samples(instrument, 140.0, 5400 - 1)
     assert instrument.shown == pytest.approx(140 + 3 + 6.0)  # 1.5 h at 4 °C/h
     instrument.drift_per_h = 0.0
-    instrument.advance(1.0, 140.0)
+    sample(instrument, 140.0)
     assert instrument.shown == pytest.approx(143.0)  # mended: what had drifted is gone
 
 
@@ -211,7 +212,7 @@ def test_a_box_that_warms_quickly_is_an_error_common_to_all():
     for _ in range(180):
         box.advance(1.0, ambient_c=20.0, sun_w_m2=900.0)
     instrument = settled()
-    instrument.advance(1.0, 140.0, box=box)
+    sample(instrument, 140.0, box=box)
     # 18 °C over 1200 s, sensed 60 s late: the cold junction is thought some 0.8 °C too cold
     assert -1.0 < box.shift_c < -0.5
     assert instrument.shown == pytest.approx(140.0 + box.shift_c, abs=0.051)
@@ -221,8 +222,8 @@ def test_an_error_of_the_cold_junction_shifts_what_ends_in_the_box_and_nothing_e
     box = TerminalBox(20.0)
     box.error_c = 5.0
     inside, outside = settled(), settled()
-    inside.advance(1.0, 140.0, box=box)
-    outside.advance(1.0, 140.0)
+    sample(inside, 140.0, box=box)
+    sample(outside, 140.0)
     assert (inside.shown, outside.shown) == (pytest.approx(145.0), pytest.approx(140.0))
 
 
@@ -237,5 +238,5 @@ def test_an_error_of_the_cold_junction_shifts_what_ends_in_the_box_and_nothing_e
 )
 def test_swapped_wires_turn_the_difference_to_the_terminals_round(failure, true_c, shows_c):
     instrument = settled(true=true_c, failure=failure)
-    instrument.advance(1.0, true_c, box=TerminalBox(25.0))
+    sample(instrument, true_c, box=TerminalBox(25.0))
     assert instrument.shown == pytest.approx(shows_c)

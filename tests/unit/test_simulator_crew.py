@@ -202,9 +202,9 @@ def test_who_goes_and_comes_presses_nothing_in_between_then_answers():
     left_s = began(run, Stage.HOLD) + 600
     rig.relays.coils["horn"] = True
     assert not crew.is_near(rig.now_s)
-    found = presses(run, lambda: rig.now_s >= left_s + 2999)
+    found = presses(run, lambda: rig.now_s >= left_s + 2399)
     assert found == []
-    found = presses(run, lambda: rig.now_s >= left_s + 3100)
+    found = presses(run, lambda: rig.now_s >= left_s + 2500)
     assert crew.is_near(rig.now_s)
     assert [button for _, button in found][:1] == ["here_button"]
 
