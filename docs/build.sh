@@ -41,6 +41,7 @@ generate() {
 }
 
 generate docs/alarms.md rules.document
+generate docs/faults.md simulator.document
 generate docs/configuration.md daemon.document_config
 generate docs/mqtt.md daemon.notify.document
 generate docs/phases.md rules.document_phases

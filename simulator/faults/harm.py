@@ -7,7 +7,7 @@ it says.
 """
 
 from itertools import pairwise
-from math import exp, inf, log, sqrt
+from math import exp, inf, log, pi, sqrt
 
 from simulator.bags import (
     ATMOSPHERE_KPA,
@@ -24,6 +24,9 @@ from simulator.plant import Rig, RigSettings
 BLOWS_C = 160.0
 # Below this under the pad the hold does not count (common practice, no source).
 CURES_FROM_C = 120.0
+# Below this a minute is worth two fifths of one at 140 °C (Arrhenius, 90 kJ/mol): no hold is
+# long enough for the rim without overdoing the middle.
+RIM_CURES_FROM_C = 126.0
 # A repair is safe to let down once cooler than this (common practice, no source).
 SAFE_LET_DOWN_C = 100.0
 # Steam and trapped air open the rubber once a bag presses less (common practice, no source).
@@ -254,16 +257,44 @@ def top_c(built: RigSettings, set_c: float) -> float:
     return set_c + built.pad.hysteresis_c + built.knob_error_c_max
 
 
-def rise_s(built: RigSettings, from_c: float, to_c: float) -> float:
-    """The least time a pad heated without pause takes, s; the rubber takes nothing."""
+def least_loss_w_k(built: RigSettings) -> float:
+    """What a pad loses to the air with the clamp behind it as warm as it ever gets, W/K.
+
+    Through the clamp, back and clamp are one after the other.
+    """
+    pad, clamp_w_k = built.pad, built.clamp.loss_w_k
+    back_w_k = pad.area_m2 * pad.back_loss_w_m2k
+    into_clamp_w_k = back_w_k * pad.back_clamp_share
+    through_w_k = into_clamp_w_k * clamp_w_k / (into_clamp_w_k + clamp_w_k)
+    return back_w_k - into_clamp_w_k + through_w_k + pad.edge_loss_w_k
+
+
+def most_loss_w_k(built: RigSettings) -> float:
+    """What a pad loses while the clamp behind it is still cold, W/K."""
     pad = built.pad
-    loss_w_k = pad.area_m2 * pad.back_loss_w_m2k
+    return pad.area_m2 * pad.back_loss_w_m2k + pad.edge_loss_w_k
+
+
+def rubber_takes_w_m2(built: RigSettings, held_s: float) -> float:
+    """The most a face takes that has been at the working temperature for so long, W/m².
+
+    A half-space from the air's temperature, k dT / sqrt(pi a t): Carslaw & Jaeger,
+    Conduction of Heat in Solids, 2nd ed., ch. 2. The layer that takes most counts.
+    """
+    most = max(
+        layer.conductivity_w_mk / sqrt(layer.diffusivity_m2_s) for layer in built.slab.layers
+    )
+    return most * (WORKING_C - built.ambient_c) / sqrt(pi * held_s)
+
+
+def rise_s(built: RigSettings, from_c: float, to_c: float) -> float:
+    """The least time a pad heated without pause takes, s; rubber and clamp take nothing."""
     return lump_s(
-        pad.heat_capacity_j_k,
-        pad.power_w,
+        built.pad.heat_capacity_j_k,
+        built.pad.power_w,
         top_c(built, from_c),
         to_c,
-        loss_w_k=loss_w_k,
+        loss_w_k=least_loss_w_k(built),
         around_c=built.ambient_c,
     )
 
@@ -273,32 +304,63 @@ def runaway_s(built: RigSettings) -> float:
     return rise_s(built, WORKING_C, BLOWS_C)
 
 
-def cooling_s(built: RigSettings, *, power_share: float = 0.0) -> float:
+def cooling_s(built: RigSettings, *, into_hold_s: float = 600.0, power_share: float = 0.0) -> float:
     """The least time a pad takes from the hold to where it no longer counts, s.
+
+    Early in the hold the rubber is cold inside and takes more heat than the air.
 
     Args:
         built: the rig.
+        into_hold_s: how long the hold has lasted at the onset, s.
         power_share: of the heater's power that still comes.
     """
     pad = built.pad
+    to_rubber_w = pad.area_m2 * rubber_takes_w_m2(built, into_hold_s)
     return lump_s(
         pad.heat_capacity_j_k,
-        power_share * pad.power_w,
+        power_share * pad.power_w - to_rubber_w,
         WORKING_C - pad.hysteresis_c - built.knob_error_c_max,
         CURES_FROM_C,
-        loss_w_k=pad.area_m2 * pad.back_loss_w_m2k,
+        loss_w_k=most_loss_w_k(built),
         around_c=built.ambient_c,
     )
 
 
-def edge_cooling_s(built: RigSettings, left_share: float) -> float:
-    """The least time a pad's rim takes from the hold to where it no longer counts, s.
+def rim_lag_c(built: RigSettings) -> float:
+    """How much colder than its middle a sound pad's rim comes to rest in the hold, °C.
+
+    Middle and rim share the heater's power in a fixed way and lose by their own areas.
+    """
+    pad = built.pad
+    back_w_k = pad.area_m2 * pad.back_loss_w_m2k
+    rim_w_k = back_w_k * pad.edge_area_share + pad.edge_loss_w_k
+    middle_w_k = back_w_k * (1 - pad.edge_area_share)
+    of_middle = pad.edge_power_share / (1 - pad.edge_power_share)
+    missing_w = (rim_w_k - of_middle * middle_w_k) * (WORKING_C - built.ambient_c)
+    return max(0.0, missing_w / (pad.between_w_k * (1 + of_middle) + rim_w_k))
+
+
+def rim_cooling_s(built: RigSettings, *, into_hold_s: float, left_share: float) -> float:
+    """The least time a pad's rim takes from the hold to where no hold is long enough, s.
 
     Args:
         built: the rig.
+        into_hold_s: how long the hold has lasted at the onset, s.
         left_share: of the rim's elements that still work.
     """
-    return cooling_s(built, power_share=left_share)
+    pad = built.pad
+    rim_m2 = pad.area_m2 * pad.edge_area_share
+    from_middle_w = pad.between_w_k * (WORKING_C - built.ambient_c)
+    own_w = left_share * pad.edge_power_share * pad.power_w
+    to_rubber_w = rim_m2 * rubber_takes_w_m2(built, into_hold_s)
+    return lump_s(
+        pad.heat_capacity_j_k * pad.edge_area_share,
+        from_middle_w + own_w - to_rubber_w,
+        WORKING_C - pad.hysteresis_c - built.knob_error_c_max - rim_lag_c(built),
+        RIM_CURES_FROM_C,
+        loss_w_k=rim_m2 * pad.back_loss_w_m2k + pad.edge_loss_w_k + pad.between_w_k,
+        around_c=built.ambient_c,
+    )
 
 
 def uneven_s(built: RigSettings) -> float:
@@ -308,7 +370,7 @@ def uneven_s(built: RigSettings) -> float:
     """
     pad_c, earned_min, seconds = WARM_C, 0.0, 0.0
     while earned_min < CURE_SPARE_MIN:
-        loss_w = built.pad.area_m2 * built.pad.back_loss_w_m2k * (pad_c - built.ambient_c)
+        loss_w = least_loss_w_k(built) * (pad_c - built.ambient_c)
         pad_c += (built.pad.power_w - loss_w) / built.pad.heat_capacity_j_k * _COURSE_STEP_S
         pad_c = min(pad_c, top_c(built, WORKING_C))
         earned_min += cure_rate(pad_c) * _COURSE_STEP_S / 60
@@ -355,7 +417,7 @@ def hottest_pad_c(rig: Rig, side: str) -> float:
 
 def cold_in_hold(rig: Rig, crew: Crew, *sides: str) -> bool:
     """One of the sides' pads is too cold for the hold to count, and the hold is on."""
-    coldest_c = min(rig.pads[side].temperature_c for side in sides)
+    coldest_c = min(rig.pads[side].centre_c for side in sides)
     return crew.stage is Stage.HOLD and coldest_c < CURES_FROM_C
 
 

@@ -11,6 +11,7 @@ from time import process_time
 import numpy as np
 
 from simulator.countdown import CountdownYard
+from simulator.exchange import FIRST_CELL
 from simulator.scenarios import find_scenario
 from simulator.yard import Yard
 from tests.bench.figures import Row, to_bare
@@ -31,13 +32,14 @@ def measured(count: int, tell: Callable[[int], None]) -> list[Row]:
         run.run_until(INTO_HOLD_S)
         hold_s = process_time()
         fork_ms.append(_each_ms(run.yard.fork, FORKS))
-        state = np.zeros(run.yard.rigs[0].heat.nodes)
+        nodes = FIRST_CELL + run.yard.rigs[0].slab.cells_c.size
+        state = np.zeros(nodes)
         copy_ms.append(_each_ms(lambda state=state: copy.deepcopy(state), FORKS))
         again_s = process_time()
         run.run_until(CURE_S)
         spent_s = process_time() - again_s + hold_s - began_s
         ours_ms.append(1000 * spent_s * HOUR_S / run.yard.now_s)
-        bare_ms.append(_floor_ms(run.yard.rigs[0].heat.nodes))
+        bare_ms.append(_floor_ms(nodes))
         tell(CURE_MS)
     six_hours_s = sorted(ours_ms)[len(ours_ms) // 2] * 6 / 1000
     return [

@@ -15,7 +15,7 @@ STARTED_BY_NAME = {
     "daemon.notify.document": "writes docs/mqtt.md",
     "rules.document": "writes docs/alarms.md",
     "rules.document_phases": "writes docs/phases.md",
-    "simulator.serve": "the process that `curehold simulate` starts",
+    "simulator.document": "writes docs/faults.md",
 }
 FOUND_BY_LOADER = ("rules.hazards.", "simulator.faults.")
 FOR_TESTS = (".fake", ".fake_rtu")  # serve the real wire of their driver to tests

@@ -14,8 +14,8 @@ class ExhaustLeaksBy(Fault):
     """Dirt on the seat of an exhaust; the lock-off is shut, so nothing makes it up.
 
     Deadline: a fiftieth of the exhaust's 0.05 dm³/(s bar) lets a 20 litre bag
-    down to 150 kPa gauge in about an hour; below it steam opens damp rubber at
-    140 °C (150 kPa: common practice, no source).
+    down to 150 kPa gauge in 54 min; below it steam opens damp rubber at 140 °C
+    (150 kPa: common practice, no source).
 
     Attributes:
         bag: which.

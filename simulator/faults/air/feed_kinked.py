@@ -15,7 +15,7 @@ class FeedKinked(Fault):
     """The regulator's gauge is fine; the bag behind the kink sinks.
 
     Deadline: couplings seep, here 60 kPa an hour, and a fed bag never shows it.
-    Behind the kink it does: to 150 kPa gauge in about an hour, below which steam
+    Behind the kink it does: to 150 kPa gauge in 59 min, below which steam
     opens damp rubber at 140 °C (150 kPa: common practice, no source).
 
     Attributes:
@@ -47,8 +47,9 @@ class FeedKinked(Fault):
         rig.bags[self.bag].leak_dm3_s_bar = self._seep_dm3_s_bar(rig.settings)
 
     def mend(self, rig: Rig, crew: Crew) -> None:
-        """Pull the hose straight; the seep goes on and is made up."""
+        """Pull the hose straight and tighten the couplings."""
         rig.bags[self.bag].feed_share = 1.0
+        rig.bags[self.bag].leak_dm3_s_bar = 0.0
 
     def _seep_dm3_s_bar(self, built: RigSettings) -> float:
         volume_l = built.bag.volume_l

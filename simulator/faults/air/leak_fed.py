@@ -16,8 +16,8 @@ class LeakFed(Fault):
 
     Deadline: nothing happens until the compressor stops, at closing time or with
     the mains. Then the receiver of 150 litre goes from cut-in to the bag's own
-    pressure through the leak, and the bag after it: at 0.02 dm³/(s bar) three
-    hours and more. A cure goes on for longer than that.
+    pressure through the leak, and the bag after it: at 0.02 dm³/(s bar)
+    3.1 h. A cure goes on for longer than that.
 
     Attributes:
         bag: which.

@@ -31,12 +31,10 @@ class RegulatorSags(Fault):
 
     bag: Side = "outer"
     kpa_per_min: float = Field(default=1.5, ge=0.5, le=200)
-    ends_lower_kpa: float = Field(default=75.0, ge=20.0, le=200)
+    ends_lower_kpa: float = Field(default=75.0, ge=60.0, le=200)
 
     def deadline_s(self, built: RigSettings) -> float:
         """The creep from the lowest good pressure to too little."""
-        if lowest_kpa(built) - self.ends_lower_kpa > PRESSED_KPA:
-            return float("inf")
         return (lowest_kpa(built) - PRESSED_KPA) / self.kpa_per_min * 60
 
     def harmed(self, rig: Rig, crew: Crew) -> bool | None:

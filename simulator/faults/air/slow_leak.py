@@ -14,8 +14,8 @@ from simulator.plant import Rig, RigSettings
 class SlowLeak(Fault):
     """One bag, cut off from its feed, loses air.
 
-    Deadline: at 45 kPa an hour, slowing as it falls, some 57 kPa are lost in an
-    hour and a quarter; below 150 kPa gauge steam opens damp rubber at 140 °C
+    Deadline: at 45 kPa an hour, slowing as it falls, the 53 kPa from its lowest
+    good pressure to 150 kPa gauge are lost in 79 min; below that steam opens damp rubber at 140 °C
     (150 kPa: common practice, no source). Someone must know before.
 
     Attributes:

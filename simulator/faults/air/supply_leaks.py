@@ -14,7 +14,7 @@ class SupplyLeaks(Fault):
     """The supply falls, and regulators without a check let the bags down into it.
 
     Deadline: through 3 dm³/(s bar) 150 litre go from cut-in, 600 kPa gauge, to
-    150 kPa in about a minute, the compressor running. From there on the bags
+    150 kPa in 70 s, the compressor running. From there on the bags
     follow. With lock-off valves shut by then they are saved.
 
     Attributes:

@@ -17,7 +17,7 @@ class BrownOut(Fault):
     still holds 140 °C. But a contactor drops out somewhere below 0.65, and does
     not pull in again; from then on the pads are without heat, and 18 kJ/K losing
     some 4 W/K are at 120 °C, below which the hold does not count (common
-    practice, no source), in some 13 min. It may drop in the next second.
+    practice, no source), in some 10 min. It may drop in the next second.
 
     Attributes:
         share: of the nominal voltage that is left.
@@ -32,7 +32,7 @@ class BrownOut(Fault):
 
     def deadline_s(self, built: RigSettings) -> float:
         """The pads' fall to where the hold no longer counts."""
-        return cooling_s(built)
+        return cooling_s(built, into_hold_s=self.onset.after_s)
 
     def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
         """Sag."""

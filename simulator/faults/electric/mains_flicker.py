@@ -15,8 +15,8 @@ class MainsFlicker(Fault):
     """The contactor drops and pulls in without end; little heat comes through.
 
     Deadline: with a sixth of its power, 270 W, a pad of 18 kJ/K losing some
-    4 W/K falls from 140 to 120 °C, below which the hold does not count (common
-    practice, no source), in about 35 min, later with the hot rubber at it.
+    5 W/K falls from 140 to 120 °C, below which the hold does not count (common
+    practice, no source), in about 21 min, later with the hot rubber at it.
 
     Attributes:
         off_s: of each round.
@@ -33,7 +33,8 @@ class MainsFlicker(Fault):
 
     def deadline_s(self, built: RigSettings) -> float:
         """The pads' fall with what heat comes through."""
-        return cooling_s(built, power_share=self.on_s / (self.on_s + self.off_s))
+        on_share = self.on_s / (self.on_s + self.off_s)
+        return cooling_s(built, into_hold_s=self.onset.after_s, power_share=on_share)
 
     def harmed(self, rig: Rig, crew: Crew) -> bool | None:
         """A pad is too cold for the hold to count."""

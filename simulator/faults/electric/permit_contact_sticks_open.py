@@ -13,8 +13,8 @@ class PermitContactSticksOpen(Fault):
     """Heat is granted and none comes.
 
     Deadline: the pads fall to 120 °C, below which the hold does not count
-    (common practice, no source): 18 kJ/K losing some 4 W/K are there in some
-    13 min, later with the hot rubber at them.
+    (common practice, no source): 18 kJ/K losing some 5 W/K are there in some
+    10 min, later with the hot rubber at them.
     """
 
     wakes: ClassVar[tuple[str, ...]] = ("output.mismatch", "pad.undertemperature")
@@ -24,7 +24,7 @@ class PermitContactSticksOpen(Fault):
 
     def deadline_s(self, built: RigSettings) -> float:
         """The pads' fall to where the hold no longer counts."""
-        return cooling_s(built)
+        return cooling_s(built, into_hold_s=self.onset.after_s)
 
     def harmed(self, rig: Rig, crew: Crew) -> bool | None:
         """A pad is too cold for the hold to count."""

@@ -29,9 +29,11 @@ class GarbledNowAndThen(Disturbance):
 
     def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
         """Garble one second of each minute, and be over."""
-        garbles = since_s < self.lasts_s and since_s % 60.0 < 1.0
-        rig.wire.troubles[self.module] = Trouble.GARBLED if garbles else Trouble.NONE
+        if since_s < self.lasts_s and since_s % 60.0 < 1.0:
+            rig.wire.troubles[self.module] = Trouble.GARBLED
+        else:
+            rig.wire.troubles.pop(self.module, None)
 
     def mend(self, rig: Rig, crew: Crew) -> None:
         """Find the spark."""
-        rig.wire.troubles[self.module] = Trouble.NONE
+        rig.wire.troubles.pop(self.module, None)

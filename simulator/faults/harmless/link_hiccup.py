@@ -28,9 +28,11 @@ class LinkHiccup(Disturbance):
 
     def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
         """Be silent, and answer again."""
-        silent = since_s < self.lasts_s
-        rig.wire.troubles[self.module] = Trouble.SILENT if silent else Trouble.NONE
+        if since_s < self.lasts_s:
+            rig.wire.troubles[self.module] = Trouble.SILENT
+        else:
+            rig.wire.troubles.pop(self.module, None)
 
     def mend(self, rig: Rig, crew: Crew) -> None:
         """Answer again."""
-        rig.wire.troubles[self.module] = Trouble.NONE
+        rig.wire.troubles.pop(self.module, None)

@@ -36,4 +36,4 @@ class ShiftChange(Disturbance):
     def mend(self, rig: Rig, crew: Crew) -> None:
         """Be there."""
         crew.away = False
-        crew.habits = replace(crew.habits, pace=crew.plan.habits.pace)
+        crew.habits = crew.plan.habits

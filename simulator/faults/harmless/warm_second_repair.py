@@ -3,7 +3,7 @@
 from dataclasses import replace
 from typing import ClassVar
 
-from simulator.crew import Crew, Stage
+from simulator.crew import Crew, RepairPlan, Stage
 from simulator.faults.base import Disturbance, Onset
 from simulator.plant import Rig
 
@@ -21,9 +21,13 @@ class WarmSecondRepair(Disturbance):
     def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
         """Plan it, once."""
         if since_s < 1.0:
-            again = replace(crew.plan, start_after_s=0.0, preheat_s_min=300.0)
-            crew.plans = (*crew.plans, again)
+            crew.plans = (*crew.plans, _again(crew))
 
     def mend(self, rig: Rig, crew: Crew) -> None:
         """Leave it for tomorrow, if it is not begun."""
-        crew.plans = crew.plans[: crew.repair]
+        if crew.plans[-1] == _again(crew) and crew.repair < len(crew.plans):
+            crew.plans = crew.plans[:-1]
+
+
+def _again(crew: Crew) -> RepairPlan:
+    return replace(crew.plans[0], start_after_s=0.0, preheat_s_min=300.0)

@@ -12,8 +12,8 @@ class CutoutOpens(Fault):
     """One pad goes cold in mid-hold until someone resets its cut-out by hand.
 
     Deadline: the pad falls to 120 °C, below which the hold does not count
-    (common practice, no source): 18 kJ/K losing some 4 W/K are there in some
-    13 min, later with the hot rubber at it.
+    (common practice, no source): 18 kJ/K losing some 5 W/K are there in some
+    10 min, later with the hot rubber at it.
 
     Attributes:
         pad: which.
@@ -27,7 +27,7 @@ class CutoutOpens(Fault):
 
     def deadline_s(self, built: RigSettings) -> float:
         """The pad's fall to where the hold no longer counts."""
-        return cooling_s(built)
+        return cooling_s(built, into_hold_s=self.onset.after_s)
 
     def harmed(self, rig: Rig, crew: Crew) -> bool | None:
         """The pad is too cold for the hold to count."""

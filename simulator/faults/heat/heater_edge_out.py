@@ -5,8 +5,8 @@ from typing import ClassVar
 from pydantic import Field
 
 from simulator.crew import Crew, Stage
-from simulator.faults.base import Fault, Side
-from simulator.faults.harm import CURES_FROM_C, edge_cooling_s
+from simulator.faults.base import Fault, Onset, Side
+from simulator.faults.harm import RIM_CURES_FROM_C, rim_cooling_s
 from simulator.plant import Rig, RigSettings
 
 
@@ -28,17 +28,20 @@ class HeaterEdgeOut(Fault):
     wakes: ClassVar[tuple[str, ...]] = ("pad.not_heating",)
     harm: ClassVar[str] = "the rim of the repair misses cure and peels on the road"
     touches: ClassVar[frozenset[str]] = frozenset({"pad.heater"})
+    onset: ClassVar[Onset] = Onset(3600.0, Stage.HOLD)
 
     pad: Side = "inner"
     left_share: float = Field(default=0.0, ge=0.0, le=0.2)
 
     def deadline_s(self, built: RigSettings) -> float:
         """The rim's fall to where the hold no longer counts."""
-        return edge_cooling_s(built, self.left_share)
+        return rim_cooling_s(
+            built, into_hold_s=self.onset.after_s, left_share=self.left_share
+        )
 
     def harmed(self, rig: Rig, crew: Crew) -> bool | None:
         """The pad's rim is too cold for the hold to count."""
-        return crew.stage is Stage.HOLD and rig.pads[self.pad].edge_c < CURES_FROM_C
+        return crew.stage is Stage.HOLD and rig.pads[self.pad].edge_c < RIM_CURES_FROM_C
 
     def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
         """Burn out."""

@@ -15,7 +15,7 @@ class PadNotFlat(Fault):
 
     Deadline: if nothing came across the fold, the other face would be 15 min's
     worth ahead (a tenth of a hold of 150 min, all that can be spared; common
-    practice, no source) after its pad's rise of 17 min and 15 min more. What
+    practice, no source) after its pad's rise of 15 min and 15 min more. What
     does come across delays that to twice as long or so. The pad's thermocouple
     sees a hot pad: only how little heat it takes could tell.
 

@@ -13,8 +13,8 @@ class ThermostatStuckOpen(Fault):
     """One pad cools in mid-hold while the other works on.
 
     Deadline: below 120 °C at the pad the hold does not count (common practice,
-    no source). The pad alone, 18 kJ/K losing some 4 W/K, would be there in
-    some 13 min; the hot rubber only delays it. From then on each minute is one
+    no source). The pad alone, 18 kJ/K losing some 5 W/K, would be there in
+    some 10 min; the hot rubber only delays it. From then on each minute is one
     of missing cure, and whoever goes by the clock opens the repair too early.
 
     Attributes:
@@ -29,7 +29,7 @@ class ThermostatStuckOpen(Fault):
 
     def deadline_s(self, built: RigSettings) -> float:
         """The pad's fall to where the hold no longer counts."""
-        return cooling_s(built)
+        return cooling_s(built, into_hold_s=self.onset.after_s)
 
     def harmed(self, rig: Rig, crew: Crew) -> bool | None:
         """The pad is too cold for the hold to count."""

@@ -13,7 +13,7 @@ class CrewWalksOff(Fault):
 
     Deadline: nothing breaks by itself; the next thing that does finds no one. A
     coupling that begins to seep 45 kPa an hour as they leave has its bag at
-    150 kPa gauge in an hour and a quarter (see `slow_leak`); by then someone must
+    150 kPa gauge in 79 min (see `slow_leak`); by then someone must
     be there, or the heat off.
     """
 

@@ -11,8 +11,9 @@ from simulator.plant import Rig, RigSettings
 class CureTimeNotStated(Fault):
     """A cure whose end nobody knows.
 
-    Deadline: rubber of the invented compound reverts after five hours' worth at
-    140 °C (activation energy 90 kJ/mol), counted as if the pads were hot at once;
+    Deadline: rubber of the invented compound reverts after 5 h at 140 °C
+    (activation energy 90 kJ/mol), at the thermostats' warmest after 4.5 h, counted
+    as if the pads were hot at once;
     by then at the latest someone has to have said when heat ends. Who asks at the
     heat-up spoils nothing.
     """

@@ -15,7 +15,7 @@ class FittedCold(Fault):
     Deadline: it does no harm until it boils, at 100 °C where nothing presses yet
     (IAPWS). Before that the pads have to be carried and pinned, 14 min by plan,
     and to rise from the air's temperature to 100 °C: 18 kJ/K times 80 K by 1600 W
-    less some loss, 16 min.
+    less some loss, 16 min. In all 30 min.
     """
 
     wakes: ClassVar[tuple[str, ...]] = ("run.fitted_outside_preheat",)
@@ -33,4 +33,4 @@ class FittedCold(Fault):
 
     def mend(self, rig: Rig, crew: Crew) -> None:
         """Remember it."""
-        crew.habits = replace(crew.habits, skips=crew.habits.skips - {Skip.PREHEAT})
+        crew.habits = crew.plan.habits

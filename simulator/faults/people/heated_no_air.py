@@ -44,7 +44,7 @@ class HeatedNoAir(Fault):
         rig.controls.press("start_button", rig.now_s, 2.0)
 
     def mend(self, rig: Rig, crew: Crew) -> None:
-        """Turn off the knob and open the feeds."""
-        rig.controls.set_c = None
+        """Let go of start and open the feeds: the air is up before the rubber is hot."""
+        rig.controls.press("start_button", 0.0, 0.0)
         for valves in rig.controls.valves.values():
             valves.feed_open = True

@@ -12,7 +12,7 @@ class HereButtonTaped(Fault):
     """The rig is told that someone is there; nobody is.
 
     Deadline: as when the crew walks off: a coupling that begins to seep 45 kPa an
-    hour has its bag at 150 kPa gauge in an hour and a quarter. A hand does not
+    hour has its bag at 150 kPa gauge in 79 min. A hand does not
     press for minutes, so tape can be told from a hand long before.
     """
 

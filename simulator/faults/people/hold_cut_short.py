@@ -1,6 +1,5 @@
 """The crew takes the hold for over and lets the repair cool."""
 
-from dataclasses import replace
 from typing import ClassVar
 
 from simulator.crew import Crew, RepairPlan, Stage
@@ -20,7 +19,7 @@ class HoldCutShort(Fault):
 
     wakes: ClassVar[tuple[str, ...]] = ("cure.short",)
     harm: ClassVar[str] = "the repair misses cure and fails on the road"
-    touches: ClassVar[frozenset[str]] = frozenset({"crew.plans", "controls.set_c"})
+    touches: ClassVar[frozenset[str]] = frozenset({"crew.stage", "controls.set_c"})
     onset: ClassVar[Onset] = Onset(3600.0, Stage.HOLD)
 
     def deadline_s(self, built: RigSettings) -> float:
@@ -36,12 +35,15 @@ class HoldCutShort(Fault):
         return held_s + CURE_SPARE_MIN * 60 < HOLD_S
 
     def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
-        """Take it for over, once; the crew goes on from there as ever."""
+        """Take it for over, once, turn off and go on from there."""
         if since_s < 1.0 and crew.stage is Stage.HOLD:
-            ended = replace(crew.plan, hold_s=0.0, hold_s_max=0.0)
-            place = crew.repair - 1
-            crew.plans = (*crew.plans[:place], ended, *crew.plans[place + 1 :])
+            crew.stage = Stage.COOL
+            crew.began_at_s[crew.repair, Stage.COOL] = rig.now_s
+            rig.controls.set_c = None
 
     def mend(self, rig: Rig, crew: Crew) -> None:
-        """Heat again, before it is opened."""
-        rig.controls.set_c = crew.plan.set_c
+        """Go on with the hold, if it is not opened yet."""
+        if crew.stage is Stage.COOL:
+            crew.stage = Stage.HOLD
+            del crew.began_at_s[crew.repair, Stage.COOL]
+            rig.controls.set_c = crew.plan.set_c

@@ -32,7 +32,7 @@ class KnobTurnedLow(Fault):
 
     def deadline_s(self, built: RigSettings) -> float:
         """The pads' fall to where the hold no longer counts."""
-        return cooling_s(built)
+        return cooling_s(built, into_hold_s=self.onset.after_s)
 
     def harmed(self, rig: Rig, crew: Crew) -> bool | None:
         """A pad is too cold for the hold to count."""

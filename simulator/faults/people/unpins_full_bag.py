@@ -15,7 +15,8 @@ class UnpinsFullBag(Fault):
 
     Deadline: the other bag still presses with its full force, 62 kN at 207 kPa on
     0.3 m². From the first pin to the second is a way of 2 m at 1.6 m/s (ISO 13855,
-    from memory) and a grip: about 3 s after the first is out.
+    from memory) and a grip: 3 s after the first is out, which is when the other
+    bag is soft, 7 min after the exhausts were opened.
 
     Attributes:
         bag: the one whose exhaust is blocked.

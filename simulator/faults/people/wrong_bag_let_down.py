@@ -13,7 +13,7 @@ class WrongBagLetDown(Fault):
 
     Deadline: ten minutes into the cool-down the core is near 140 °C yet, and a
     bag goes from its working pressure to 150 kPa gauge through its exhaust's
-    0.05 dm³/(s bar) in about a minute. Below it steam opens damp rubber (150 kPa:
+    0.05 dm³/(s bar) in 46 s. Below it steam opens damp rubber (150 kPa:
     common practice, no source). Tell in time to shut the exhaust again.
 
     Attributes:

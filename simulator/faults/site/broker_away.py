@@ -12,7 +12,7 @@ class BrokerAway(Fault):
     """Whoever is not at the rig hears nothing more of it.
 
     Deadline: nothing is wrong at the rig. But a bag whose coupling begins to seep
-    45 kPa an hour at the same time is at 150 kPa gauge in an hour and a quarter
+    45 kPa an hour at the same time is at 150 kPa gauge in 79 min
     (see `slow_leak`); who would have been told must know by then that he will not
     be told.
     """

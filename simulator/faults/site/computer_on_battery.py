@@ -13,7 +13,7 @@ class ComputerOnBattery(Fault):
     """It works on, for as long as the battery lasts.
 
     Deadline: 12 V and 7 Ah are 84 Wh, of which a small computer with its modules
-    takes some 20 W: four hours new and a good half hour once the battery is old
+    takes some 20 W: 4 h new and 30 min once the battery is old
     (from memory). Then nobody looks. Someone must know while there is time.
 
     Attributes:

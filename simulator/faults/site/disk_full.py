@@ -12,7 +12,7 @@ class DiskFull(Fault):
     """The cure goes on and leaves no record.
 
     Deadline: what is not recorded cannot be proved after. The invented compound's
-    hold can spare 15 minutes' worth at 140 °C (common practice, no source); with
+    hold can spare 15 min at 140 °C (common practice, no source); with
     more than that missing the record no longer shows a whole cure.
     """
 

@@ -12,7 +12,7 @@ class GatewayAway(Fault):
     """The horn at the rig sounds; the phones stay dark.
 
     Deadline: nothing is wrong at the rig. But a bag whose coupling begins to seep
-    45 kPa an hour at the same time is at 150 kPa gauge in an hour and a quarter
+    45 kPa an hour at the same time is at 150 kPa gauge in 79 min
     (see `slow_leak`); someone must know by then that the phones do not ring.
     """
 
