@@ -15,9 +15,9 @@ class KnobTurnedLow(Fault):
     """Both pads sink to the new setting, and obey.
 
     Deadline: below 120 °C at the pad the hold does not count (common practice, no
-    source). A pad alone, 18 kJ/K losing some 4 W/K, would be there in about
-    10 min; the hot rubber only delays it. From then on each minute is one of
-    missing cure, and whoever goes by the clock opens the repair too early.
+    source). A pad of 18 kJ/K, losing some 5 W/K and giving the rubber what it still
+    takes an hour and a half into the hold, is there after 7 min. From then on each
+    minute is one of missing cure, and whoever goes by the clock opens too early.
 
     Attributes:
         set_c: where the knob is left, °C.

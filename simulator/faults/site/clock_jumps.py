@@ -11,12 +11,12 @@ from simulator.plant import Rig, RigSettings
 
 
 class ClockJumps(Fault):
-    """The hold is half an hour old and the clock says it is over.
+    """The hold is ten minutes old and the clock says it is over.
 
     Deadline: whoever goes by that clock, man or machine, takes the heat away now. A
-    pad alone, 18 kJ/K losing some 4 W/K, then falls from 140 to 120 °C, below which
-    the hold does not count (common practice, no source), in about 10 min. The jump
-    must be known for one before.
+    pad of 18 kJ/K, losing some 5 W/K and more to rubber that is cold inside, then
+    falls from 140 to 120 °C, below which the hold does not count (common practice,
+    no source), in 4.5 min. The jump must be known for one before.
 
     Attributes:
         step_s: forward, or back where below 0.
