@@ -39,18 +39,18 @@ class InstrumentSettings:
         lag_s: first-order lag, s.
         noise: standard deviation of each sample.
         quantum: smallest step it can show.
-        leap: a loose terminal's leaps have one to three times this size.
+        leap_scale: a loose terminal's leaps have one to three times this size.
     """
 
     lag_s: float
     noise: float
     quantum: float
-    leap: float = 30.0
+    leap_scale: float = 30.0
 
 
 THERMOCOUPLE = InstrumentSettings(lag_s=4.0, noise=0.10, quantum=0.1)
 TRANSMITTER = InstrumentSettings(lag_s=0.3, noise=0.12, quantum=0.05)
-CURRENT_CLAMP = InstrumentSettings(lag_s=0.5, noise=0.05, quantum=0.1, leap=3.0)
+CURRENT_CLAMP = InstrumentSettings(lag_s=0.5, noise=0.05, quantum=0.1, leap_scale=3.0)
 
 
 BOX_LAG_S = 1200.0
@@ -163,9 +163,7 @@ class Instrument:
         if self.drift_per_h or self._drifted:
             sample += self._drift(dt_s)
         if self.failure is not Failure.NONE:
-            # Swapped wires turn the difference to the terminals round.
-            terminals = 0.0 if box is None else box.temperature_c
-            self._fail(sample, sample - 2 * (self._followed - terminals), draw)
+            self._fail(sample, box, draw)
             return
         self.shown = round(sample / settings.quantum) * settings.quantum
 
@@ -176,17 +174,19 @@ class Instrument:
             self._drifted = 0.0
         return self._drifted
 
-    def _fail(self, sample: float, turned: float, draw: float) -> None:
+    def _fail(self, value: float, box: TerminalBox | None, drawn_factor: float) -> None:
         """Show what the failure leaves of a sample; its chances hang on the same draw."""
         if self.failure is Failure.FROZEN:
             return
         if self.failure is Failure.REVERSED:
-            sample = turned
-        elif self.failure is Failure.JUMPING and abs(draw) > 1.0:
-            sample += draw * self.settings.leap
+            # Swapped wires turn the difference to the terminals round.
+            terminals = 0.0 if box is None else box.temperature_c
+            value -= 2 * (self._followed - terminals)
+        elif self.failure is Failure.JUMPING and abs(drawn_factor) > 1.0:
+            value += drawn_factor * self.settings.leap_scale
         elif self.failure is Failure.GARBAGE:
-            if draw > 0.5:
+            if drawn_factor > 0.5:
                 self.shown = nan
                 return
-            sample = copysign(2000.0, draw) + 3000.0 * draw
-        self.shown = round(sample / self.settings.quantum) * self.settings.quantum
+            value = copysign(2000.0, drawn_factor) + 3000.0 * drawn_factor
+        self.shown = round(value / self.settings.quantum) * self.settings.quantum

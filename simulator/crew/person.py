@@ -178,6 +178,7 @@ class Crew:
         if self._red_at_s is None:
             self._red_at_s = now_s
             self._trimmer.let_go(controls)
+            self._errand_ends_s = now_s  # nobody goes on reheating next door
         mends_after_s = self.plan.mends_after_s
         if mends_after_s is None or now_s - self._red_at_s < mends_after_s:
             return

@@ -118,7 +118,7 @@ def test_a_loose_terminal_leaps_about_a_third_of_the_time(failure, leaps):
     wild = [value for value in shown if abs(value - 140.0) > 20.0]
     # A normal draw is beyond one standard deviation in 31.7 % of cases (any table).
     assert len(wild) / len(shown) == pytest.approx(0.317 if leaps else 0.0, abs=0.03)
-    assert all(abs(value - 140.0) < 5 * THERMOCOUPLE.leap for value in wild)
+    assert all(abs(value - 140.0) < 5 * THERMOCOUPLE.leap_scale for value in wild)
 
 
 def test_garbage_is_no_number_or_one_that_cannot_be():

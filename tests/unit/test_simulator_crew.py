@@ -289,6 +289,20 @@ def test_a_neighbour_is_reheated_with_hot_pads_off_this_tyre_and_empty_bags():
     assert crew.repair == 2
 
 
+def test_a_trip_ends_the_reheating_and_the_next_cure_begins_all_the_same():
+    reheat = Errand(ErrandKind.NEIGHBOUR, Stage.WAIT, 60.0, 2400.0)
+    plan = quick(start_after_s=3000.0, errands=(reheat,), mends_after_s=300.0)
+    run = at_work("neighbour_reheated", plans=(plan,)).run_to(Stage.WAIT, plus_s=900.0)
+    rig = rig_of(run)
+    assert rig.heat_on
+    run.trips = True
+    run.run(lambda: rig.relays.coils["beacon_red"])
+    run.run_to(Stage.WAIT, plus_s=910.0)
+    assert rig.controls.set_c is None
+    run.run_to(Stage.PREHEAT)
+    assert not rig.relays.coils["beacon_red"]
+
+
 def test_the_scenario_of_the_neighbour_is_just_that():
     _, second = find_scenario("neighbour_reheated").plans
     (errand,) = second.errands
