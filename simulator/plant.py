@@ -30,6 +30,7 @@ from simulator.surroundings import Surroundings
 from simulator.wire import Wire
 
 STEP_S = 1.0
+THERMOCOUPLES = frozenset({"pad_inner_c", "pad_outer_c", "ambient_c"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,11 +233,11 @@ class Rig:
     def _advance_instruments(self) -> None:
         instruments, around = self.instruments, self.surroundings
         self.box.advance(STEP_S, ambient_c=around.ambient_c, sun_w_m2=around.sun_w_m2)
-        for side in SIDES:
-            # A pad's thermocouple goes through the same connector as its heater.
-            instruments[f"pad_{side}_c"].unplugged = not self.controls.plugged[side]
+        # A pad's thermocouple goes through the same connector as its heater.
+        instruments["pad_inner_c"].unplugged = not self.controls.plugged["inner"]
+        instruments["pad_outer_c"].unplugged = not self.controls.plugged["outer"]
         for name, true in self._true().items():
-            box = self.box if name.endswith("_c") else None
+            box = self.box if name in THERMOCOUPLES else None
             instruments[name].advance(STEP_S, true, ambient_c=around.ambient_c, box=box)
 
     def _true(self) -> dict[str, float]:

@@ -1,6 +1,7 @@
 """All rigs of one scenario, moved together: plant, crew, faults."""
 
 import copy
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from random import Random
@@ -21,6 +22,11 @@ class _Strike:
     planned: PlannedFault
     struck_at_s: float | None = None
     mended: bool = False
+
+    @property
+    def harms(self) -> bool:
+        """It is a fault, no disturbance of a good day."""
+        return not isinstance(self.planned.fault, Disturbance)
 
     def advance(self, rig: Rig, crew: Crew) -> None:
         if self.mended:
@@ -64,9 +70,12 @@ class Yard:
             for number in range(rigs)
         ]
         self.over = False
-        self._strikes = [_Strike(planned) for planned in scenario.faults]
+        self._over_at_s = scenario.over_at_s
+        self._ends_by_faults = False
+        self._strikes: list[_Strike] = []
         self._steps = 0
         self._home_at_s: float | None = None
+        self._strike_with(scenario.faults)
 
     @property
     def now_s(self) -> float:
@@ -112,7 +121,12 @@ class Yard:
         """Plan more faults for what is still to come."""
         more = tuple(faults)
         self.scenario = replace(self.scenario, faults=self.scenario.faults + more)
-        self._strikes += [_Strike(planned) for planned in more]
+        self._strike_with(more)
+
+    def _strike_with(self, faults: tuple[PlannedFault, ...]) -> None:
+        self._strikes += [_Strike(planned) for planned in faults]
+        harmful = any(strike.harms for strike in self._strikes)
+        self._ends_by_faults = harmful and not self.scenario.crew_mends
 
     def struck(self) -> dict[str, float]:
         """Faults now standing, by name, with the plant time they began, s."""
@@ -123,14 +137,16 @@ class Yard:
         }
 
     def _has_ended(self) -> bool:
-        if self.now_s >= self.scenario.over_at_s:
+        if self.now_s >= self._over_at_s:
             return True
         if self._home_at_s is None and all(crew.at_home for crew in self.crews):
             self._home_at_s = self.now_s
-        ends = [] if self._home_at_s is None else [self._home_at_s]
-        faults = [one for one in self._strikes if not isinstance(one.planned.fault, Disturbance)]
-        struck = [strike.struck_at_s for strike in faults]
-        struck_at_s = [at_s for at_s in struck if at_s is not None]
-        if struck and len(struck_at_s) == len(struck) and not self.scenario.crew_mends:
-            ends.append(max(struck_at_s))
-        return any(self.now_s >= end_s + self.scenario.tail_s for end_s in ends)
+        tail_s = self.scenario.tail_s
+        if self._home_at_s is not None and self.now_s >= self._home_at_s + tail_s:
+            return True
+        return self._ends_by_faults and self._last_strike_s() + tail_s <= self.now_s
+
+    def _last_strike_s(self) -> float:
+        """When the last of all faults struck, s; infinite while one is still to come."""
+        struck_at_s = [strike.struck_at_s for strike in self._strikes if strike.harms]
+        return max(math.inf if at_s is None else at_s for at_s in struck_at_s)
