@@ -8,7 +8,7 @@ from typing import Literal, get_args
 
 from simulator.plant import Rig
 from simulator.serve.base import ServeError
-from simulator.serve.board import Form
+from simulator.serve.board import KEYS, Form
 from simulator.serve.later import Later, PlantLater, RealLater
 from simulator.serve.lines import LinesFront
 from simulator.serve.modbus import ModbusFront, RtuFront
@@ -68,7 +68,8 @@ class Fronts:
 
         Returns:
             Those that are served of `modbus_port`, a number, `rtu_device`, a path,
-            and `lines_devices`, a path for each rig.
+            and `lines_devices`, a path for each rig; with `lines_csv` also
+            `lines_columns`, for the daemon's configuration.
         """
         return dict(self._told)
 
@@ -99,6 +100,8 @@ class Fronts:
                 for number in range(len(self._rigs))
             ]
             self._told["lines_devices"] = [board.open() for board in boards]
+            if wanted.kind == "lines_csv":
+                self._told["lines_columns"] = list(KEYS)
 
     async def add_tcp(self, port: int, served: Sequence[str]) -> None:
         """Open a Modbus TCP port with some of the modules.

@@ -89,20 +89,22 @@ class _Modules:
 
     unit_at: int
 
+    def __init__(self, rigs: list[Rig], served: Collection[str], later: Later | None) -> None:
+        self._units = modules.units(rigs, served)
+        self.later = later or RealLater()
+
     @property
     def jammed(self) -> bool:
         """Nobody on this wire understands anything."""
         return False
-
-    def __init__(self, rigs: list[Rig], served: Collection[str], later: Later | None) -> None:
-        self._units = modules.units(rigs, served)
-        self.later = later or RealLater()
 
     def trouble(self, unit: int) -> Trouble:
         """What is wrong with one unit."""
         if unit not in self._units:
             return Trouble.SILENT
         rig, module = self._units[unit]
+        if module == "relays" and not rig.relays.powered:
+            return Trouble.SILENT
         return rig.wire.of(module)
 
     def late_s(self, unit: int) -> float:
@@ -243,7 +245,7 @@ class RtuFront(_Modules):
     @property
     def jammed(self) -> bool:
         """A module babbles."""
-        return any(rig.wire.of(module) is Trouble.BABBLES for rig, module in self._units.values())
+        return any(_Modules.trouble(self, unit) is Trouble.BABBLES for unit in self._units)
 
     def trouble(self, unit: int) -> Trouble:
         """What is wrong with one unit, or with the whole bus."""

@@ -79,8 +79,6 @@ def _relays(
     words: list[int],
     values: list[int] | list[bool] | None,
 ) -> ExcCodes | None:
-    if not rig.relays.powered:
-        raise NoSuchIdException
     rig.relays.heard()
     if function == READ_SWITCHES:
         words[0] = registers.switch_bits(rig)

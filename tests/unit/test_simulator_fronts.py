@@ -44,7 +44,7 @@ async def test_lines_alone_have_the_relays_module_beside_them_and_no_other(
         ("tcp", Wanted("tcp")),
         ("tcp:5020", Wanted("tcp", port=5020)),
         ("rtu", Wanted("rtu")),
-        ("rtu:/home/bus", Wanted("rtu", link=Path("/home/bus"))),
+        ("rtu:ports/bus", Wanted("rtu", link=Path("ports/bus"))),
         ("lines:board", Wanted("lines", link=Path("board"))),
         ("lines_csv", Wanted("lines_csv")),
     ],

@@ -74,6 +74,8 @@ async def test_a_board_per_rig_tells_all_it_measures(
     async with served(rigs, f"{kind}:{tmp_path / 'board'}") as fronts:
         devices = fronts.told()["lines_devices"]
         assert devices == [str(tmp_path / "board"), str(tmp_path / "board-2")]
+        columns = list(KEYS) if form is Form.CSV else None
+        assert fronts.told().get("lines_columns") == columns
         async with port_plug(devices[0]) as first, port_plug(devices[1]) as second:
             numbers, fields = zip(*[read(await first.line(), form) for _ in range(3)], strict=True)
             _, of_second = read(await second.line(), form)

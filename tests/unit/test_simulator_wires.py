@@ -241,10 +241,12 @@ async def test_what_is_told_to_do_and_heard_of_the_time_out(
 
 @WIRES
 @pytest.mark.parametrize("powered", [True, False])
+@pytest.mark.parametrize("trouble", [Trouble.NONE, Trouble.EXCEPTION, Trouble.BABBLES])
 async def test_a_relay_module_without_its_supply_is_silent(
-    wire: str, powered: bool, rigs: list[Rig], tmp_path: Path
+    wire: str, powered: bool, trouble: Trouble, rigs: list[Rig], tmp_path: Path
 ) -> None:
     rigs[0].relays.powered = powered
+    rigs[0].wire.troubles["relays"] = trouble
     async with plugged(rigs, wire, tmp_path) as (plug, _):
         plug.put(QUESTIONS[wire].read_coils(RELAYS, 0, 5))
         assert bool(await plug.burst(silent=not powered)) is powered
