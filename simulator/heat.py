@@ -140,8 +140,8 @@ class Heat:
         found_for = (
             dt_s,
             draught,
-            self._contact_notch("inner", pressed) if pressed else None,
-            self._contact_notch("outer", pressed) if pressed else None,
+            None if pressed is None else self._contact_notch("inner", pressed),
+            None if pressed is None else self._contact_notch("outer", pressed),
         )
         if self._operator is None or found_for != self._found_for:
             self._found_for = found_for

@@ -94,6 +94,17 @@ def test_thermostat_lags_by_its_sensor():
     assert thermostat.sensed_c == pytest.approx(20 + 100 * (1 - 1 / 2.71828), abs=2.0)
 
 
+@pytest.mark.parametrize(("sensor_share", "slower"), [(1.0, False), (0.0, True)])
+def test_a_sensor_that_hangs_free_is_slower(sensor_share, slower):
+    thermostat = Thermostat(12.0, 1.0, 140.0)
+    thermostat.sensor_share = sensor_share
+    for _ in range(12):
+        thermostat.advance(1.0, 20.0, AMBIENT_C)
+    # 20 + 120 / e after one lag when seated
+    assert (thermostat.sensed_c > 90.0) is slower
+    assert (thermostat.sensed_c < 66.0) is not slower
+
+
 @pytest.mark.parametrize(
     ("was_calling", "pad_c", "calls"),
     [
@@ -157,6 +168,15 @@ def test_only_a_bridged_cutout_lets_a_runaway_go_on(pad_c, bridged, cutout_ok, h
     follow(pad, 120)
     assert pad.cutout_ok is cutout_ok
     assert pad.heating is heats
+
+
+@pytest.mark.parametrize(("seconds", "cutout_ok"), [(10, True), (90, False)])
+def test_the_cutouts_bimetal_lags(seconds, cutout_ok):
+    pad = warm(20.0)
+    pad.centre_c = 170.0
+    follow(pad, seconds)
+    # first order, lag 15 s: half the way after 10 s, a 400th of it left after 90 s
+    assert pad.cutout_ok is cutout_ok
 
 
 def test_an_opened_cutout_stays_open_until_reset():
