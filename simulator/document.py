@@ -29,7 +29,7 @@ AREAS = {
     "wire": "Modules and the wire to them",
     "air": "Bags, hoses, regulators and supply",
     "people": "What people do that they should not",
-    "site": "The supervisor's own computer, the papers and the day",
+    "host": "The supervisor's own computer, the papers and the day",
     "harmless": "Disturbances: must trip nothing",
 }
 

@@ -116,8 +116,8 @@ class Picture:
         course = self._course
         for number, side in enumerate(SIDES):
             colour, dash = COLOURS[side], DASHES[side]
-            true: dict[str, Any] = {"color": colour, "linestyle": dash, "linewidth": 1.8}
-            thin: dict[str, Any] = {"color": colour, "linewidth": 0.6, "alpha": 0.6}
+            true: dict[str, Any] = {"color": colour, "linestyle": dash, "linewidth": 2.0}
+            thin: dict[str, Any] = {"color": colour, "linewidth": 1.0, "alpha": 0.85}
             for name, trues, showns in (
                 ("pads", course.true_c, course.shown_c),
                 ("air", course.true_kpa, course.shown_kpa),

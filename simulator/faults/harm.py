@@ -415,10 +415,14 @@ def hottest_pad_c(rig: Rig, side: str) -> float:
     return max(rig.pads[side].centre_c, rig.pads[side].edge_c)
 
 
+def holding(rig: Rig, crew: Crew) -> bool:
+    """The hold is on and its planned time is not over."""
+    return crew.stage is Stage.HOLD and crew.in_stage_s(rig.now_s) < crew.plan.hold_s
+
+
 def cold_in_hold(rig: Rig, crew: Crew, *sides: str) -> bool:
-    """One of the sides' pads is too cold for the hold to count, and the hold is on."""
-    coldest_c = min(rig.pads[side].centre_c for side in sides)
-    return crew.stage is Stage.HOLD and coldest_c < CURES_FROM_C
+    """One of the sides' pads is too cold in its middle for the hold to count."""
+    return holding(rig, crew) and min(rig.pads[side].centre_c for side in sides) < CURES_FROM_C
 
 
 def uneven_min(rig: Rig) -> float:

@@ -42,6 +42,11 @@ DIMENSIONLESS = {
     "true": "in the unit of the instrument",
     "speed": "plant seconds per real second",
     "timeout": "a parameter of aiomqtt, in s",
+    "draught": "a factor on losses to air",
+    "pace": "a factor on how long handwork takes",
+    "exponent": "of a power, as its formula has it",
+    "contactor_closed": "a share of a step",
+    "start_hour": "of the day",
 }
 
 

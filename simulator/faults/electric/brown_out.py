@@ -13,11 +13,11 @@ from simulator.plant import Rig, RigSettings
 class BrownOut(Fault):
     """Half the heat, no compressor, and a contactor about to drop out.
 
-    Deadline: at 0.7 of the voltage the heaters give half their power, which
-    still holds 140 °C. But a contactor drops out somewhere below 0.65, and does
-    not pull in again; from then on the pads are without heat, and 18 kJ/K losing
-    some 4 W/K are at 120 °C, below which the hold does not count (common
-    practice, no source), in some 10 min. It may drop in the next second.
+    Deadline: at 0.7 of the voltage the heaters give half their power, which still holds
+    140 °C. But a contactor drops out somewhere below 0.65 and does not pull in again.
+    It may drop in the next second: then the air takes 5 W/K and the rubber, still cold
+    inside 25 min into the hold, 430 W, and pads of 18 kJ/K are at 120 °C, below which
+    the hold does not count (common practice, no source), in some 5.8 min.
 
     Attributes:
         share: of the nominal voltage that is left.

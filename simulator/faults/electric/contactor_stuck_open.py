@@ -13,9 +13,10 @@ from simulator.plant import Rig, RigSettings
 class ContactorStuckOpen(Fault):
     """Both pads go cold in mid-hold, the permit granted in vain.
 
-    Deadline: the pads fall to 120 °C, below which the hold does not count
-    (common practice, no source): 18 kJ/K losing some 5 W/K are there in some
-    10 min, later with the hot rubber at them.
+    Deadline: the pads fall to 120 °C, below which the hold does not count (common
+    practice, no source). Fifty minutes into the hold the rubber, still cold inside,
+    takes 305 W from a face at 140 °C (Carslaw & Jaeger) and the air takes 5 W/K: 18
+    kJ/K are there in some 6.6 min, later with less of either.
     """
 
     wakes: ClassVar[tuple[str, ...]] = ("output.mismatch", "pad.undertemperature")

@@ -12,7 +12,7 @@ class EstopInVain(Fault):
     """Whoever pressed believes that the heat is off.
 
     Deadline: whoever stops a rig for a fault fetches what is needed and opens
-    it: a minute (common practice, no source). By then heat must be off, or they
+    it: 60 s (common practice, no source). By then heat must be off, or they
     must have been told that it is not.
     """
 

@@ -13,7 +13,7 @@ class HornContactSticksOpen(Fault):
 
     Deadline: nothing breaks by itself; the next thing that does is not heard,
     and the quickest of what a person can still meet, a runaway from 140 to
-    160 °C, takes about 4 min by the pad's mass and power.
+    160 °C, takes about 5 min by the pad's mass and power.
     """
 
     wakes: ClassVar[tuple[str, ...]] = ("horn.failed", "output.mismatch")

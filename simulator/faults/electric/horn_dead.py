@@ -14,7 +14,7 @@ class HornDead(Fault):
     Deadline: nothing breaks by itself; the next thing that does is not heard.
     Found dead before the first heat it costs nothing. Pads forgotten on a bench
     need from the air's temperature to 120 °C, where wood and cotton char (from
-    memory), 20 min or so by their mass and power: by then someone must know.
+    memory), 21 min or so by their mass and power: by then someone must know.
     """
 
     wakes: ClassVar[tuple[str, ...]] = ("horn.failed",)

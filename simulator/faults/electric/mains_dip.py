@@ -15,8 +15,8 @@ class MainsDip(Fault):
 
     Deadline: someone who stands by, sees the lamps go out and takes hold of a
     plug or a lead, walks 5 m at 1.6 m/s (ISO 13855, from memory) after 1.5 s of
-    understanding: 4.6 s. Heat must not be there again when it comes back, or
-    that long after at the latest.
+    understanding: 4.6 s. Heat comes back after the dip of 6 s and must be gone
+    again, or told, before the next such person has a hand on it: 11 s.
 
     Attributes:
         share: of the nominal voltage that is left.

@@ -14,9 +14,11 @@ from simulator.plant import Rig, RigSettings
 class MainsFlicker(Fault):
     """The contactor drops and pulls in without end; little heat comes through.
 
-    Deadline: with a sixth of its power, 270 W, a pad of 18 kJ/K losing some
-    5 W/K falls from 140 to 120 °C, below which the hold does not count (common
-    practice, no source), in about 21 min, later with the hot rubber at it.
+    Deadline: the pads fall to 120 °C, below which the hold does not count (common
+    practice, no source). A quarter of an hour into the hold the rubber, still cold
+    inside, takes 560 W from a face at 140 °C (Carslaw & Jaeger) and the air takes 5
+    W/K; a sixth of its power, 270 W, comes through to a pad of 18 kJ/K, which is there
+    in some 6.7 min.
 
     Attributes:
         off_s: of each round.

@@ -15,7 +15,7 @@ class PermitBridged(Fault):
     the thermostats work nothing burns; but heat that cannot be taken away is
     there for the first thing that fails. From the air's temperature the pads'
     own power brings them to 120 °C, where wood and cotton char (from memory), in
-    18 kJ/K times 100 K over 1600 W less some loss, 20 min or so.
+    18 kJ/K times 100 K over 1600 W less some loss, 21 min or so.
     """
 
     wakes: ClassVar[tuple[str, ...]] = ("permit.bypassed", "pad.heat_after_cutoff")

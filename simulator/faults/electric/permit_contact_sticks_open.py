@@ -12,9 +12,10 @@ from simulator.plant import Rig, RigSettings
 class PermitContactSticksOpen(Fault):
     """Heat is granted and none comes.
 
-    Deadline: the pads fall to 120 °C, below which the hold does not count
-    (common practice, no source): 18 kJ/K losing some 5 W/K are there in some
-    10 min, later with the hot rubber at them.
+    Deadline: the pads fall to 120 °C, below which the hold does not count (common
+    practice, no source). Over an hour into the hold the rubber, still cold inside,
+    takes 265 W from a face at 140 °C (Carslaw & Jaeger) and the air takes 5 W/K: 18
+    kJ/K are there in some 7 min, later with less of either.
     """
 
     wakes: ClassVar[tuple[str, ...]] = ("output.mismatch", "pad.undertemperature")

@@ -12,10 +12,11 @@ from simulator.plant import Rig, RigSettings
 class RelayModuleUnpowered(Fault):
     """No heat, no lamp, no horn: the rig is mute and grows cold.
 
-    Deadline: the pads fall to 120 °C, below which the hold does not count
-    (common practice, no source): 18 kJ/K losing some 5 W/K are there in some
-    10 min, later with the hot rubber at them. Whatever breaks meanwhile is
-    told by no horn.
+    Deadline: the pads fall to 120 °C, below which the hold does not count (common
+    practice, no source). Half an hour into the hold the rubber, still cold inside,
+    takes 375 W from a face at 140 °C (Carslaw & Jaeger) and the air takes 5 W/K: 18
+    kJ/K are there in some 6 min, later with less of either. Whatever breaks meanwhile
+    is told by no horn.
     """
 
     wakes: ClassVar[tuple[str, ...]] = ("link.stale", "output.mismatch")

@@ -12,7 +12,7 @@ from simulator.plant import Rig, RigSettings
 class CutoutBridged(Fault):
     """A runaway that nothing on the rig itself will end.
 
-    Deadline: as of a stuck thermostat, about 4 min from 140 to 160 °C (common
+    Deadline: as of a stuck thermostat, about 5 min from 140 to 160 °C (common
     practice, no source). But where the cut-out would have ended that, this one
     goes on by 0.04 °C/s or so to where rubber smokes and burns; a second
     barrier is gone, not a minute of the time.

@@ -11,9 +11,10 @@ from simulator.plant import Rig, RigSettings
 class CutoutOpens(Fault):
     """One pad goes cold in mid-hold until someone resets its cut-out by hand.
 
-    Deadline: the pad falls to 120 °C, below which the hold does not count
-    (common practice, no source): 18 kJ/K losing some 5 W/K are there in some
-    10 min, later with the hot rubber at it.
+    Deadline: the pad falls to 120 °C, below which the hold does not count (common
+    practice, no source). Ten minutes into the hold the rubber, still cold inside, takes
+    685 W from a face at 140 °C (Carslaw & Jaeger) and the air takes 5 W/K: 18 kJ/K are
+    there in some 4.5 min, later with less of either.
 
     Attributes:
         pad: which.

@@ -11,11 +11,11 @@ from simulator.plant import Rig, RigSettings
 class HeaterBurntOut(Fault):
     """One pad stays cold; the repair is heated from one side.
 
-    Deadline: the other pad must first come up, 18 kJ/K from 70 to 140 °C by
-    1600 W less its loss, 15 min; then its face runs ahead by a minute's worth
-    each minute. 15 min ahead is a tenth of the hold of 150 min, all that can be
-    spared (common practice, no source), so 25 min: after that no
-    length of hold cures one side without overdoing the other.
+    Deadline: the other pad must first come up, 18 kJ/K from 70 to 140 °C by 1600 W less
+    its loss, 15 min; then its face runs ahead by a minute's worth each minute. 15 min
+    ahead is a tenth of the hold of 150 min, all that can be spared (common practice, no
+    source), so 27 min, some of it earned on the way: after that no length of hold cures
+    one side without overdoing the other.
 
     Attributes:
         pad: which.

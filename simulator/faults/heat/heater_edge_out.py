@@ -6,19 +6,19 @@ from pydantic import Field
 
 from simulator.crew import Crew, Stage
 from simulator.faults.base import Fault, Onset, Side
-from simulator.faults.harm import RIM_CURES_FROM_C, rim_cooling_s
+from simulator.faults.harm import RIM_CURES_FROM_C, holding, rim_cooling_s
 from simulator.plant import Rig, RigSettings
 
 
 class HeaterEdgeOut(Fault):
     """The middle stays at temperature and the rim of the repair does not cure.
 
-    Deadline: the rim of the pad, a mass of its own that loses sideways and
-    backward, falls from 140 to 120 °C, below which the hold does not count
-    (common practice, no source): some 10 min by its own heat capacity and
-    losses, later for what the middle and the rubber lend it. The thermostat and
-    the thermocouple sit in the middle: only the heater's current and the slower
-    heat-up tell.
+    Deadline: the rim of the pad, a third of its 18 kJ/K, rests at some 135 °C and loses
+    2 W/K to the air, and to rubber that an hour into the hold is still cold inside; the
+    middle lends it 12 W/K. In 4 min it is at 126 °C, where by Arrhenius with 90 kJ/mol
+    a minute is worth two fifths of one: no hold cures the rim then without overdoing
+    the middle. Thermostat and thermocouple sit in the middle: only the heater's current
+    and a slower heat-up tell.
 
     Attributes:
         pad: which.
@@ -35,13 +35,11 @@ class HeaterEdgeOut(Fault):
 
     def deadline_s(self, built: RigSettings) -> float:
         """The rim's fall to where the hold no longer counts."""
-        return rim_cooling_s(
-            built, into_hold_s=self.onset.after_s, left_share=self.left_share
-        )
+        return rim_cooling_s(built, into_hold_s=self.onset.after_s, left_share=self.left_share)
 
     def harmed(self, rig: Rig, crew: Crew) -> bool | None:
         """The pad's rim is too cold for the hold to count."""
-        return crew.stage is Stage.HOLD and rig.pads[self.pad].edge_c < RIM_CURES_FROM_C
+        return holding(rig, crew) and rig.pads[self.pad].edge_c < RIM_CURES_FROM_C
 
     def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
         """Burn out."""

@@ -13,11 +13,10 @@ from simulator.plant import Rig, RigSettings
 class HeaterWeak(Fault):
     """One pad comes up late; at a third of its power it never quite gets there.
 
-    Deadline: while the weak pad cannot cure at all, the sound one comes from 70
-    to 140 °C in 15 min and its face then runs ahead by a minute's worth each
-    minute, until it is 15 min ahead: a tenth of a hold of 150 min, all that can
-    be spared (common practice, no source). The weak pad's own work only delays
-    that.
+    Deadline: while the weak pad cannot cure at all, the sound one comes from 70 to 140
+    °C in 15 min and its face then runs ahead by a minute's worth each minute, until
+    after 27 min it is 15 min ahead: a tenth of a hold of 150 min, all that can be
+    spared (common practice, no source). The weak pad's own work only delays that.
 
     Attributes:
         pad: which.

@@ -11,10 +11,11 @@ from simulator.plant import Rig, RigSettings
 class LeadBroken(Fault):
     """One pad goes cold in mid-hold, its thermostat calling in vain.
 
-    Deadline: the pad falls to 120 °C, below which the hold does not count
-    (common practice, no source): 18 kJ/K losing some 5 W/K are there in some
-    10 min, later with the hot rubber at it. A lead pulled at is live at the
-    break; that is the electrician's.
+    Deadline: the pad falls to 120 °C, below which the hold does not count (common
+    practice, no source). Forty minutes into the hold the rubber, still cold inside,
+    takes 340 W from a face at 140 °C (Carslaw & Jaeger) and the air takes 5 W/K: 18
+    kJ/K are there in some 6.3 min, later with less of either. A lead pulled at is live
+    at the break; that is the electrician's.
 
     Attributes:
         pad: which.

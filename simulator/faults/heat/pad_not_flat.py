@@ -13,11 +13,11 @@ from simulator.plant import Rig, RigSettings
 class PadNotFlat(Fault):
     """The pad comes up early and easily; the rubber under it stays cold.
 
-    Deadline: if nothing came across the fold, the other face would be 15 min's
-    worth ahead (a tenth of a hold of 150 min, all that can be spared; common
-    practice, no source) after its pad's rise of 15 min and 15 min more. What
-    does come across delays that to twice as long or so. The pad's thermocouple
-    sees a hot pad: only how little heat it takes could tell.
+    Deadline: if nothing came across the fold, the other face would be 15 min's worth
+    ahead (a tenth of a hold of 150 min, all that can be spared; common practice, no
+    source) 27 min after heat-up began: 15 min for its pad to rise, and the rest. What
+    does come across delays that to twice as long or so. The pad's thermocouple sees a
+    hot pad: only how little heat it takes could tell.
 
     Attributes:
         pad: which.

@@ -16,7 +16,7 @@ class PadOnBench(Fault):
 
     Deadline: wood and cotton against 120 °C char and may smoulder (from memory;
     the low end). From the preheat's 60 °C, 18 kJ/K by 1600 W less some
-    loss are there in about 12 min. Whoever takes hold of them burns at once
+    loss are there in about 13 min. Whoever takes hold of them burns at once
     above 65 °C (ISO 13732-1, from memory).
 
     Attributes:

@@ -14,7 +14,7 @@ class ThermostatSensorOff(Fault):
     """The thermostat feels the air, calls for heat, and never has enough.
 
     Deadline: a runaway as of a stuck contact, at once, for the air cools the
-    sensor below the setting within seconds: about 4 min to 160 °C, where rubber
+    sensor below the setting within seconds: about 5 min to 160 °C, where rubber
     blows (common practice, no source), by the pad's power and mass.
 
     Attributes:

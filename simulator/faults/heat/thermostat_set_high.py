@@ -15,7 +15,7 @@ class ThermostatSetHigh(Fault):
     """Both pads go to the new setting, and obey.
 
     Deadline: until they are there nothing tells them from a runaway: about
-    4 min from 140 to 160 °C, where rubber blows (common practice, no source),
+    5 min from 140 to 160 °C, where rubber blows (common practice, no source),
     by the pads' power and mass.
 
     Attributes:

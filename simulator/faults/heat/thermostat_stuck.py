@@ -12,10 +12,11 @@ from simulator.plant import Rig, RigSettings
 class ThermostatStuck(Fault):
     """Runaway heating of one pad.
 
-    Deadline: all of the heater's power goes into the pad, less the least it can
-    lose. With 1600 W into 18 kJ/K and 200 W lost, as when the clamp behind is hot
-    too, that is 0.08 °C/s: about 4 min from the working 140 °C to 160 °C, where
-    rubber blows and its surface reverts (common practice, no source).
+    Deadline: all of the heater's power goes into the pad, less what it loses with the
+    clamp behind it as warm as it ever gets. 1600 W into 18 kJ/K and some 540 W lost is
+    0.06 °C/s: about 5 min from the working 140 °C to 160 °C, where rubber blows and its
+    surface reverts (common practice, no source). The rubber takes heat too, and only
+    gives more time.
 
     Attributes:
         pad: which.

@@ -12,10 +12,11 @@ from simulator.plant import Rig, RigSettings
 class ThermostatStuckOpen(Fault):
     """One pad cools in mid-hold while the other works on.
 
-    Deadline: below 120 °C at the pad the hold does not count (common practice,
-    no source). The pad alone, 18 kJ/K losing some 5 W/K, would be there in
-    some 10 min; the hot rubber only delays it. From then on each minute is one
-    of missing cure, and whoever goes by the clock opens the repair too early.
+    Deadline: the pad falls to 120 °C, below which the hold does not count (common
+    practice, no source). Ten minutes into the hold the rubber, still cold inside, takes
+    685 W from a face at 140 °C (Carslaw & Jaeger) and the air takes 5 W/K: 18 kJ/K are
+    there in some 4.5 min, later with less of either. From then on each minute is one of
+    missing cure, and whoever goes by the clock opens the repair too early.
 
     Attributes:
         pad: which.

@@ -14,7 +14,7 @@ class ThermocoupleGarbage(Fault):
 
     Deadline: the thermostat still works and nothing is hot yet; but what breaks
     next goes unseen, and a pad whose thermostat sticks goes from 140 to 160 °C,
-    where rubber blows (common practice, no source), in about 4 min by its mass
+    where rubber blows (common practice, no source), in about 5 min by its mass
     and power. Heat must be off before.
 
     Attributes:

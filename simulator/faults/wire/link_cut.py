@@ -13,7 +13,7 @@ class LinkCut(Fault):
     """The supervisor is blind and mute; the relays' own time-out must open the permit.
 
     Deadline: a runaway beside it goes from 140 to 160 °C, where rubber blows
-    (common practice, no source), in about 4 min by the pad's mass and power, and
+    (common practice, no source), in about 5 min by the pad's mass and power, and
     nobody sees it. Heat must be off before.
     """
 

@@ -13,7 +13,7 @@ class ModuleBabbles(Fault):
     """Answers drown in what nobody asked for.
 
     Deadline: blind, the supervisor misses a runaway, and that goes from 140 to
-    160 °C, where rubber blows (common practice, no source), in about 4 min by
+    160 °C, where rubber blows (common practice, no source), in about 5 min by
     the pad's mass and power. Heat must be off before.
 
     Attributes:

@@ -14,7 +14,7 @@ class RelaysHoldOn(Fault):
     """The permit stays as it was, and nobody can take it back.
 
     Deadline: what must be met is the first runaway, and that goes from 140 to
-    160 °C, where rubber blows (common practice, no source), in about 4 min by
+    160 °C, where rubber blows (common practice, no source), in about 5 min by
     the pad's mass and power. By then someone must be at the supply's switch.
     """
 
