@@ -17,7 +17,7 @@ from simulator.pads import PadSettings
 from simulator.slab import Cells, SlabSettings
 
 NOTCH = 0.02
-OPERATORS_MAX = 256  # of some 50 kB each
+OPERATORS_MAX = 512  # of some 50 kB each; one repair's air up and let down take some 250
 
 # Nodes ahead of the repair's cells: (centre, edge) of both pads, both clamp halves, the tyre.
 PADS = ((0, 1), (2, 3))

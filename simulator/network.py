@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Matrix = NDArray[np.float64]
+Nodes = int | NDArray[np.int_]
 
 
 class Network:
@@ -22,24 +23,25 @@ class Network:
             sources: how many.
         """
         self._heat_j_k = np.asarray(heat_j_k, dtype=float)
-        # Watts into each node, per degree of each node and per unit of each source.
-        self._into = np.zeros((self._heat_j_k.size, self._heat_j_k.size + sources))
+        nodes = self._heat_j_k.size
+        self._between_w_k = np.zeros((nodes, nodes))
+        self._outside_w_k = np.zeros(nodes)
+        # Watts into each node per unit of each source.
+        self._from_sources = np.zeros((nodes, sources))
 
-    def join(self, one: ArrayLike, other: ArrayLike, conductance_w_k: ArrayLike) -> None:
-        """Let heat pass between nodes, pair by pair; the arguments broadcast."""
-        pairs = np.broadcast_arrays(one, other, conductance_w_k)
-        for here, there in ((pairs[0], pairs[1]), (pairs[1], pairs[0])):
-            np.add.at(self._into, (here, there), pairs[2])
-            np.subtract.at(self._into, (here, here), pairs[2])
+    def join(self, one: Nodes, other: Nodes, conductance_w_k: ArrayLike) -> None:
+        """Let heat pass between nodes, pair by pair; no pair twice in one call."""
+        self._between_w_k[one, other] += conductance_w_k
+        self._between_w_k[other, one] += conductance_w_k
 
     def join_source(self, node: int, source: int, conductance_w_k: float) -> None:
         """Let heat pass between a node and a source that is a temperature, °C."""
-        self._into[node, self._heat_j_k.size + source] += conductance_w_k
-        self._into[node, node] -= conductance_w_k
+        self._from_sources[node, source] += conductance_w_k
+        self._outside_w_k[node] += conductance_w_k
 
     def feed(self, node: int, source: int, share: float) -> None:
         """Let a share of a source that is heat, W, flow into a node."""
-        self._into[node, self._heat_j_k.size + source] += share
+        self._from_sources[node, source] += share
 
     def step(self, dt_s: float) -> Matrix:
         """The matrix that moves the network by `dt_s` with its sources held.
@@ -51,8 +53,8 @@ class Network:
         Returns:
             Shape (n, n + sources): temperatures after = matrix @ (before, sources).
         """
-        nodes = self._heat_j_k.size
+        away_w_k = self._between_w_k.sum(axis=1) + self._outside_w_k
+        half = (self._between_w_k - np.diag(away_w_k)) / 2
         held = np.diag(self._heat_j_k / dt_s)
-        half = self._into[:, :nodes] / 2
-        known = np.hstack((held + half, self._into[:, nodes:]))
+        known = np.hstack((held + half, self._from_sources))
         return np.ascontiguousarray(np.linalg.solve(held - half, known))
