@@ -44,6 +44,7 @@ class Crew:
         orders: what is done out of turn at the next look, by whoever is there, also
             while the crew is away; see `Order`.
         mending: in this step the crew mends whatever is broken.
+        up_at_s: since when both dials have shown enough in this air-up, s.
     """
 
     def __init__(self, plans: tuple[RepairPlan, ...], random: Random) -> None:
@@ -58,6 +59,7 @@ class Crew:
         self.deaf = False
         self.orders: list[str] = []
         self.mending = False
+        self.up_at_s: float | None = None
         self._random = random
         self._uneven = 1.0
         self._trimmer = Trimmer()

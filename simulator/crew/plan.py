@@ -127,7 +127,7 @@ class RepairPlan:
         mount_s: to carry, mount and pin, heat off, s.
         set_kpa: regulators' setting (30 psi; 1 psi = 6.894757 kPa, NIST SP 811).
         air_mode: how the air is held.
-        settle_s: watching for leaks before heat, s.
+        settle_s: watching for leaks once the air is up, before heat, s.
         set_c: thermostats' setting for the cure, °C.
         hold_s: the data sheet's time at temperature, s.
         hold_s_max: switch off by hand if the supervisor has not by then, s.

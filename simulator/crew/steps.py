@@ -126,9 +126,13 @@ def _mounted(crew: Crew, now_s: float, _shown: Shown) -> bool:
 
 
 def _aired_up(crew: Crew, now_s: float, shown: Shown) -> bool:
-    up = min(shown.bags_kpa.values()) >= crew.plan.set_kpa - UP_WITHIN_KPA
+    if min(shown.bags_kpa.values()) < crew.plan.set_kpa - UP_WITHIN_KPA:
+        crew.up_at_s = None
+        return False
+    if crew.up_at_s is None:
+        crew.up_at_s = now_s
     settle_s = 0.0 if Skip.SETTLE in crew.habits.skips else crew.takes_s(crew.plan.settle_s)
-    return up and crew.in_stage_s(now_s) >= settle_s
+    return now_s - crew.up_at_s >= settle_s
 
 
 def _at_temperature(_crew: Crew, _now_s: float, shown: Shown) -> bool:

@@ -14,6 +14,7 @@ import pytest
 
 from simulator.bags import AirMode
 from simulator.crew import Crew, Errand, ErrandKind, Habits, Order, RepairPlan, Skip, Stage
+from simulator.crew.trim import Trimmer
 from simulator.panel import COILS, SIDES, Controls, Shown
 from simulator.planned import Scenario
 from simulator.repairs import repairs
@@ -77,7 +78,7 @@ def test_the_usual_crew_takes_human_times(usual_whole):
         for stage, after in pairwise(stage for stage in Stage)
     }
     assert 720 < took_s[Stage.MOUNT] < 960  # carry, mount and pin: about a quarter of an hour
-    assert 160 < took_s[Stage.AIR_UP] < 400
+    assert 320 < took_s[Stage.AIR_UP] < 460  # to fill and then to watch for leaks
     assert 150 < took_s[Stage.FEEL_SOFT] < 210
     assert 250 < took_s[Stage.TAKE_OFF] < 350
 
@@ -102,6 +103,32 @@ def test_who_hurries_is_quick_and_opens_hot(usual_whole):
     cooling_s = began(run, Stage.LET_DOWN) - began(run, Stage.COOL)
     usual_s = began(usual_whole, Stage.LET_DOWN) - began(usual_whole, Stage.COOL)
     assert cooling_s < 0.7 * usual_s
+
+
+@pytest.mark.parametrize(
+    ("name", "watches_s"), [("whole_cure", (150.0, 220.0)), ("crew_hurries", (0.0, 20.0))]
+)
+def test_leaks_are_watched_for_once_the_air_is_up(name, watches_s):
+    run = reached(name, Stage.AIR_UP)
+    bags = rig_of(run).bags.values()
+    run.run(lambda: min(bag.pressure_kpa for bag in bags) >= 200.0)
+    up_s = run.yard.now_s
+    run.run_to(Stage.HEAT_UP)
+    assert watches_s[0] <= began(run, Stage.HEAT_UP) - up_s < watches_s[1]
+
+
+def test_the_watching_begins_anew_when_the_air_sinks():
+    run = reached("whole_cure", Stage.AIR_UP)
+    bag = rig_of(run).bags["inner"]
+    run.run(lambda: bag.pressure_kpa >= 202.0)
+    run.run_to(Stage.AIR_UP, plus_s=run.yard.now_s - began(run, Stage.AIR_UP) + 100.0)
+    valves = rig_of(run).controls.valves["inner"]
+    valves.exhaust_open, valves.feed_open = True, False
+    run.run(lambda: bag.pressure_kpa < 190.0)
+    valves.exhaust_open, valves.feed_open = False, True
+    sunk_s = run.yard.now_s
+    run.run_to(Stage.HEAT_UP)
+    assert began(run, Stage.HEAT_UP) - sunk_s > 160.0
 
 
 @pytest.mark.parametrize(
@@ -237,6 +264,45 @@ def test_a_trim_is_no_burst_and_leaves_no_valve_open():
     assert max(a - b for a, b in zip(kpa, kpa[5:], strict=False)) < 30.0  # in 5 s
 
 
+def dials(inner_kpa):
+    return Shown({}, {"inner": inner_kpa, "outer": 206.0}, {})
+
+
+@pytest.mark.parametrize("mode", AirMode)
+@pytest.mark.parametrize("off_kpa", [-10.0, 10.0, -6.0, 6.0])
+def test_a_trim_takes_the_knob_where_it_helps_and_else_a_valve(mode, off_kpa):
+    trimmer, controls, plan = Trimmer(), Controls(), RepairPlan(set_kpa=206.0)
+    inner = controls.valves["inner"]
+    fed = mode is not AirMode.LOCKED_OFF
+    for valves in controls.valves.values():
+        valves.mode, valves.set_kpa, valves.feed_open = mode, 206.0, fed
+    trimmer.advance(0.0, plan, dials(206.0 + off_kpa), controls)
+    bothers = abs(off_kpa) > 7
+    lets_out = bothers and off_kpa > 0 and mode is not AirMode.RELIEVING
+    lets_in = bothers and off_kpa < 0 and not fed
+    turns = bothers and not lets_out and not lets_in
+    assert inner.exhaust_open is lets_out
+    assert inner.feed_open is (fed or lets_in)
+    assert inner.set_kpa == (206.0 - off_kpa if turns else 206.0)
+    trimmer.advance(1.0, plan, dials(206.0), controls)  # right again
+    assert (inner.exhaust_open, inner.feed_open) == (False, fed)
+    outer = controls.valves["outer"]
+    assert (outer.exhaust_open, outer.feed_open, outer.set_kpa) == (False, fed, 206.0)
+
+
+def test_nobody_holds_a_valve_for_ever():
+    trimmer, controls, plan = Trimmer(), Controls(), RepairPlan(set_kpa=206.0)
+    inner = controls.valves["inner"]
+    inner.mode = AirMode.LOCKED_OFF
+    feeding = []
+    for now_s in range(301):
+        low = dials(180.0 if now_s < 300 else 200.0)  # nothing comes in
+        trimmer.advance(float(now_s), plan, low, controls)
+        feeding.append(inner.feed_open)
+    assert all(feeding[:300])
+    assert not feeding[300]
+
+
 def test_a_held_valve_is_let_go_when_the_red_beacon_lights():
     run = reached("crew_trims", Stage.HEAT_UP)
     rig = rig_of(run)
@@ -273,20 +339,30 @@ def test_the_pads_are_unplugged_to_be_carried(name, pulls):
 
 
 def test_a_neighbour_is_reheated_with_hot_pads_off_this_tyre_and_empty_bags():
-    run = at_work("neighbour_reheated", plans=(quick(),) * 2)
     reheat = Errand(ErrandKind.NEIGHBOUR, Stage.WAIT, 60.0, 2400.0)
+    plans = (quick(), quick(start_after_s=100.0, errands=(reheat,)))
+    run = at_work("neighbour_reheated", plans=plans)
     crew, rig = crew_of(run), rig_of(run)
-    crew.plans = (quick(), quick(start_after_s=3000.0, errands=(reheat,)))
     run.run_to(Stage.WAIT, repair=2, plus_s=60.0 + 1800.0)
     assert min(pad.temperature_c for pad in rig.pads.values()) > 100.0
     assert max(bag.pressure_kpa for bag in rig.bags.values()) < 2.0
     assert not rig.controls.mounted
     assert all(rig.controls.plugged.values())
     assert crew.is_near(rig.now_s)
-    run.run_to(Stage.WAIT, repair=2, plus_s=60.0 + 2402.0)
-    assert rig.controls.set_c is None
     run.run_to(Stage.PREHEAT, repair=2)
-    assert crew.repair == 2
+    # The procedure waits for the errand, then goes on with the preheat's own setting.
+    waited_s = began(run, Stage.PREHEAT, 2) - began(run, Stage.WAIT, 2)
+    assert waited_s == pytest.approx(60.0 + 2400.0, abs=2.0)
+    assert rig.controls.set_c == crew.plan.preheat_c
+
+
+def test_the_knob_is_turned_off_when_the_reheating_is_done():
+    reheat = Errand(ErrandKind.NEIGHBOUR, Stage.WAIT, 60.0, 300.0)
+    plan = quick(start_after_s=1000.0, errands=(reheat,))
+    run = at_work("neighbour_reheated", plans=(plan,)).run_to(Stage.WAIT, plus_s=300.0)
+    assert rig_of(run).controls.set_c == plan.set_c
+    run.run_to(Stage.WAIT, plus_s=370.0)
+    assert rig_of(run).controls.set_c is None
 
 
 def test_a_trip_ends_the_reheating_and_the_next_cure_begins_all_the_same():
@@ -344,6 +420,16 @@ def test_night_is_dark_and_cold():
     assert night.start_hour > 20
     assert day.start_hour < 10
     assert night.built.ambient_c < day.built.ambient_c
+
+
+def test_each_repair_begins_with_the_habits_of_its_own_plan():
+    plans = (quick(habits=Habits(pace=0.5)), quick(habits=Habits(pace=0.9)))
+    run = at_work("whole_cure", plans=plans)
+    crew_of(run).habits = replace(crew_of(run).habits, pace=0.4)  # as a fault may
+    run.run_to(Stage.LET_DOWN)
+    assert crew_of(run).habits.pace == 0.4
+    run.run_to(Stage.WAIT, repair=2)
+    assert crew_of(run).habits == plans[1].habits
 
 
 def test_at_a_handover_nobody_is_there_then_somebody_else():
