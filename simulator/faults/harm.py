@@ -421,8 +421,19 @@ def holding(rig: Rig, crew: Crew) -> bool:
 
 
 def cold_in_hold(rig: Rig, crew: Crew, *sides: str) -> bool:
-    """One of the sides' pads is too cold in its middle for the hold to count."""
-    return holding(rig, crew) and min(rig.pads[side].centre_c for side in sides) < CURES_FROM_C
+    """One of the sides' pads is too cold in its middle for the hold to count.
+
+    A degree more, for a hold begins by displays that show whole ones.
+    """
+    coldest_c = min(rig.pads[side].centre_c for side in sides)
+    return holding(rig, crew) and coldest_c < CURES_FROM_C - 1
+
+
+def cold_rim_in_hold(rig: Rig, crew: Crew, side: str) -> bool:
+    """A pad is hot in its middle and its rim too cold for any hold to be long enough."""
+    pad = rig.pads[side]
+    hot = pad.centre_c > WORKING_C - 5
+    return holding(rig, crew) and hot and pad.edge_c < RIM_CURES_FROM_C
 
 
 def uneven_min(rig: Rig) -> float:

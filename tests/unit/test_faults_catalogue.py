@@ -64,6 +64,11 @@ TAGS = frozenset(
     }
 )
 
+# A time in a text: a figure and its unit, also across a line's end.
+_TIME = re.compile(r"(\d+(?:\.\d+)?)\s+(s|min|h)\b(?!/)")
+_SECONDS = {"s": 1.0, "min": 60.0, "h": 3600.0}
+SAID_WITHIN = 0.2
+
 KINDS = catalogue()
 FAULTS = {name: kind for name, kind in KINDS.items() if not issubclass(kind, Disturbance)}
 DISTURBANCES = {name: kind for name, kind in KINDS.items() if issubclass(kind, Disturbance)}
@@ -81,7 +86,10 @@ def test_a_fault_says_what_breaks_and_derives_its_deadline(name: str) -> None:
     said = inspect.getdoc(kind) or ""
     deadline = re.search(r"^Deadline: (.+?)(?:\n\n|\Z)", said, re.MULTILINE | re.DOTALL)
     assert deadline, f"{name}: its class needs a paragraph that begins with 'Deadline:'"
-    assert re.search(r"\d", deadline[1]), f"{name}: derive the deadline in figures"
+    computed_s = kind().deadline_s(BUILT)
+    said_s = [float(figure) * _SECONDS[unit] for figure, unit in _TIME.findall(deadline[1])]
+    near = [second for second in said_s if abs(second - computed_s) <= SAID_WITHIN * computed_s]
+    assert near, f"{name}: computed {computed_s:.0f} s; the paragraph derives {said_s}"
     module_doc = inspect.getdoc(inspect.getmodule(kind)) or ""
     assert module_doc.endswith("."), f"{name}: its module says in one line what breaks"
 
@@ -252,7 +260,7 @@ def test_the_comparison_of_knobs_sees_a_change_anywhere() -> None:
     rig.relays.stuck["horn"] = True
     crew.away = True
     assert set(_changed(before, dict(_knobs((rig, crew))))) == {
-        ".0.pads.outer.thermostat.error_c",
+        ".0.heat.pads.outer.thermostat.error_c",
         ".0.relays.stuck.horn",
         ".1.away",
     }

@@ -6,7 +6,7 @@ from pydantic import Field
 
 from simulator.crew import Crew, Stage
 from simulator.faults.base import Fault, Onset, Side
-from simulator.faults.harm import RIM_CURES_FROM_C, holding, rim_cooling_s
+from simulator.faults.harm import cold_rim_in_hold, rim_cooling_s
 from simulator.plant import Rig, RigSettings
 
 
@@ -39,7 +39,7 @@ class HeaterEdgeOut(Fault):
 
     def harmed(self, rig: Rig, crew: Crew) -> bool | None:
         """The pad's rim is too cold for the hold to count."""
-        return holding(rig, crew) and rig.pads[self.pad].edge_c < RIM_CURES_FROM_C
+        return cold_rim_in_hold(rig, crew, self.pad)
 
     def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
         """Burn out."""
