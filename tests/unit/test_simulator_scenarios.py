@@ -7,14 +7,21 @@ from itertools import combinations
 import pytest
 
 from simulator.bags import AirMode
-from simulator.crew import ErrandKind, RepairPlan, Stage
+from simulator.crew import Errand, ErrandKind, RepairPlan, Stage
 from simulator.fault_text import read_fault
 from simulator.faults import Disturbance, catalogue
 from simulator.faults.base import Fault, Onset
 from simulator.planned import TAIL_S, PlannedFault, Scenario, tail_after_s
 from simulator.plant import RigSettings
 from simulator.repairs import repairs
-from simulator.scenarios import PAIRS, ScenarioError, all_scenarios, find_scenario, together
+from simulator.scenarios import (
+    PAIRS,
+    ScenarioError,
+    _one_fault,
+    all_scenarios,
+    find_scenario,
+    together,
+)
 from simulator.scenarios import read_fault as read_fault_where_it_is_looked_for
 from simulator.yard import Yard
 from tests.unit.stand_in import StandIn
@@ -201,6 +208,7 @@ def test_a_fault_as_typed(text, settings, onset):
         ("pins_pulled@soon", "STAGE"),
         ("pins_pulled@-5", "STAGE"),
         ("pins_pulled@nan", "STAGE"),
+        ("pins_pulled@inf", "STAGE"),
         ("pins_pulled@lunch+5", "with one of: wait, preheat"),
     ],
 )
@@ -220,10 +228,27 @@ def test_an_unknown_scenario_lists_those_there_are(name):
 
 def test_a_stuck_scenario_has_an_end():
     for scenario in all_scenarios().values():
-        repairs_s = sum(plan.hold_s_max for plan in scenario.plans)
-        errands_s = sum(errand.for_s for plan in scenario.plans for errand in plan.errands)
-        most_s = repairs_s + errands_s + len(scenario.plans) * 6 * 3600
-        assert repairs_s + errands_s < scenario.over_at_s < most_s
+        hold_s = sum(plan.hold_s_max for plan in scenario.plans)
+        assert hold_s < scenario.over_at_s < 24 * 3600 * len(scenario.plans)
+
+
+def test_an_errand_puts_the_end_off_by_its_length():
+    errand = Errand(ErrandKind.AWAY, Stage.HOLD, 0.0, 1234.0)
+    usual, called_away = (
+        Scenario("test", "invented", plans=(RepairPlan(errands=errands),))
+        for errands in ((), (errand,))
+    )
+    assert called_away.over_at_s == usual.over_at_s + 1234.0
+
+
+def test_a_fault_of_a_later_repair_has_that_many_repairs_to_strike_in():
+    class Later(Disturbance):
+        """Invented."""
+
+        onset = Onset(60.0, Stage.HOLD, repair=2)
+
+    assert len(_one_fault("later", Later).plans) == 2
+    assert _one_fault("later", Later).title.startswith("60 s into hold of repair 2: ")
 
 
 @pytest.mark.parametrize(
