@@ -64,7 +64,6 @@ REFERENCE_C = 140.0
 # A person: sees or hears, understands and moves (from memory: 1 to 2 s for the unready).
 REACTION_S = 1.5
 WALKING_M_S = 1.6  # ISO 13855, from memory
-HAND_M_S = 2.0  # ISO 13855, from memory
 
 BURNS_AT_ONCE_C = 65.0
 # Seconds of touch to a burn on bare metal against its temperature. ISO 13732-1, from memory;
@@ -213,12 +212,6 @@ def filling_s(volume_l: float, flow_mol_per_s: float, from_kpa: float, to_kpa: f
 def choked_mol_s(conductance_dm3_s_bar: float, gauge_kpa: float) -> float:
     """The most that passes a restriction from this pressure; ISO 6358."""
     return conductance_dm3_s_bar * 1e-3 * (gauge_kpa + ATMOSPHERE_KPA) / 100 * REFERENCE_MOL_M3
-
-
-def warmed_kpa(gauge_kpa: float, from_c: float, to_c: float) -> float:
-    """Gauge pressure of a sealed rigid volume after warming; ideal gas."""
-    ratio = (to_c + ZERO_C_K) / (from_c + ZERO_C_K)
-    return (gauge_kpa + ATMOSPHERE_KPA) * ratio - ATMOSPHERE_KPA
 
 
 def stored_kj(volume_l: float, gauge_kpa: float) -> float:

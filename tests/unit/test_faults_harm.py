@@ -59,6 +59,7 @@ def test_a_lump_against_an_integrator(from_c: float, to_c: float, power_w: float
     there.terminal = True  # type: ignore[attr-defined]  # scipy's own way of stopping
     run = solve_ivp(slope, (0.0, 1e5), [from_c], events=there, rtol=1e-9, atol=1e-9)
     said = harm.lump_s(heat_j_k, power_w, from_c, to_c, loss_w_k=loss_w_k, around_c=around_c)
+    assert run.t_events is not None
     assert said == pytest.approx(run.t_events[0][0], rel=1e-6)
 
 
@@ -98,8 +99,6 @@ def test_a_hole_of_the_wanted_size_loses_what_was_wanted() -> None:
 def test_stored_energy_and_force() -> None:
     # Brode for 20 litre at 207 kPa: 10.350 kJ; p V / (kappa - 1).
     assert harm.stored_kj(20.0, 207.0) == pytest.approx(10.350)
-    # A sealed bag from 20 to 100 °C: 207 to 291.141 kPa gauge (ideal gas).
-    assert harm.warmed_kpa(207.0, 20.0, 100.0) == pytest.approx(291.141, abs=0.001)
     # 10 kPa on 0.3 m² is 3 kN.
     assert harm.clamp_kn(0.3, 10.0) == pytest.approx(3.0)
 
