@@ -30,7 +30,7 @@ from simulator.surroundings import Surroundings
 from simulator.wire import Wire
 
 STEP_S = 1.0
-THERMOCOUPLES = frozenset({"pad_inner_c", "pad_outer_c", "ambient_c"})
+THERMOCOUPLES = frozenset({"pad_inner_c", "pad_outer_c", "ambient_c", "tyre_wall_c"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,6 +247,7 @@ class Rig:
             "pad_inner_c": pads["inner"].centre_c,
             "pad_outer_c": pads["outer"].centre_c,
             "ambient_c": self.surroundings.ambient_c,
+            "tyre_wall_c": self.slab.tyre_c,
             "bag_inner_kpa": bags["inner"].pressure_kpa,
             "bag_outer_kpa": bags["outer"].pressure_kpa,
             "supply_kpa": self.supply.pressure_kpa,
