@@ -6,9 +6,10 @@ import re
 import pytest
 
 from simulator.crew import RepairPlan, Stage
+from simulator.electrics import ContactorState
 from simulator.faults import Disturbance
 from simulator.faults.harm import REVERTS_MIN
-from simulator.panel import SIDES
+from simulator.panel import BUTTONS, SIDES
 from simulator.registers import pressure_words
 from simulator.wire import Trouble
 from tests.unit.bare_plant import BUILT, KINDS, Bare, Row, at_onset, healthy
@@ -38,6 +39,9 @@ MOVES = {
 }
 # One that moves nothing moves nothing at all: the run goes on to the bit.
 STILL = (0.0, 0.0)
+# The sun has risen by then; a blink shorter than a plant second lasts for one.
+RISEN_S = 1800.0
+PRECISELY = {"mains_blink": {"lasts_s": 1.0}}
 
 
 def disturbed(name: str, seconds: float, **settings: object) -> Bare:
@@ -108,6 +112,23 @@ def test_all_day_long_the_cure_comes_out_whole(name: str) -> None:
     assert bare.rig.cured.most_min < REVERTS_MIN
     whole = next(row for row in healthy().rows if row.stage is Stage.COOL)
     assert rows[-1].least_min > 0.85 * whole.least_min
+
+
+def test_cold_and_low_voltage_take_longer_and_an_offset_shows() -> None:
+    healthy_s = _first(healthy().rows, Stage.HOLD)
+    for name in ("cold_morning", "voltage_low"):
+        bare = at_onset(name).suffer(KINDS[name](), healthy_s + 30 - KINDS[name].onset.after_s)
+        assert bare.crew.stage is Stage.HEAT_UP, f"{name}: healthy pads are at temperature by now"
+    shown_c = {}
+    for offset_c in (-1.5, 1.5):
+        bare = disturbed("offset_in_class", 10, offset_c=offset_c)
+        shown_c[offset_c] = bare.rig.instruments["pad_outer_c"].shown
+    assert shown_c[1.5] - shown_c[-1.5] == pytest.approx(3.0, abs=0.11)  # steps of 0.1
+
+
+def test_a_nudged_clock_moves_the_clock_and_nothing_else() -> None:
+    bare = disturbed("clock_nudged", 5, step_s=-0.9)
+    assert bare.rig.host.clock_step_s == -0.9
 
 
 def test_a_half_blocked_silencer_only_takes_longer() -> None:
@@ -238,19 +259,45 @@ def test_the_supply_swings_and_the_bags_do_not() -> None:
 
 @pytest.mark.parametrize("name", KINDS)
 def test_it_is_over_once_mended(name: str) -> None:
-    bare = disturbed(name, 5)
-    KINDS[name]().mend(bare.rig, bare.crew)
+    bare = at_onset(name)
+    fault = KINDS[name]()
+    fault.act(bare.rig, bare.crew, RISEN_S if name == "hot_afternoon" else 0.0)
+    fault.mend(bare.rig, bare.crew)
+    _assert_as_ever(bare)
+
+
+@pytest.mark.parametrize("name", [n for n, kind in KINDS.items() if "lasts_s" in kind.model_fields])
+def test_it_is_over_by_itself_and_not_before(name: str) -> None:
+    bare = at_onset(name)
+    fault = KINDS[name](**PRECISELY.get(name, {}))
+    fault.act(bare.rig, bare.crew, 0.0)
+    with pytest.raises(AssertionError):
+        _assert_as_ever(bare)
+    fault.act(bare.rig, bare.crew, fault.model_dump()["lasts_s"])
+    _assert_as_ever(bare)
+
+
+def _assert_as_ever(bare: Bare) -> None:
+    """No knob that a disturbance turns is off its place."""
     rig, crew = bare.rig, bare.crew
     assert rig.surroundings.ambient_c == BUILT.ambient_c
     assert (rig.surroundings.draught, rig.surroundings.sun_w_m2) == (1.0, 0.0)
-    assert rig.electrics.mains_share == 1.0
+    assert (rig.electrics.mains_share, rig.electrics.contactor) == (1.0, ContactorState.WORKS)
     assert rig.supply.other_use_mol_s == 0.0
     assert rig.host.clock_step_s == 0.0
     assert not rig.wire.troubles
     for side in SIDES:
-        bag = rig.bags[side]
-        assert (bag.leak_dm3_s_bar, bag.exhaust_share, bag.set_offset_kpa) == (0.0, 1.0, 0.0)
-        assert rig.pads[side].thermostat.error_c == 0.0
+        _assert_side_as_ever(bare, side)
     for instrument in rig.instruments.values():
         assert (instrument.offset, instrument.noise_factor) == (0.0, 1.0)
     assert (crew.away, crew.slow_factor, crew.habits) == (False, 1.0, crew.plan.habits)
+    assert len(crew.plans) == 1
+    for button in BUTTONS:
+        assert not rig.controls.pressed(button, rig.now_s)
+
+
+def _assert_side_as_ever(bare: Bare, side: str) -> None:
+    bag, valves = bare.rig.bags[side], bare.rig.controls.valves[side]
+    assert (bag.leak_dm3_s_bar, bag.exhaust_share, bag.set_offset_kpa) == (0.0, 1.0, 0.0)
+    assert bare.rig.pads[side].thermostat.error_c == 0.0
+    assert not valves.feed_open or valves.set_kpa == pytest.approx(bare.crew.plan.set_kpa, abs=1.0)

@@ -228,7 +228,43 @@ def test_bags_follow_a_lost_supply_unless_they_are_locked_off(name, settings, se
     assert mended(bare, name, 600).rows[-1].supply_kpa > 205.0
 
 
+@pytest.mark.parametrize("name", ["hose_burst", "bag_tears", "leak_fed", "bags_apart"])
+def test_a_bag_is_whole_again_once_mended(name) -> None:
+    bare = mended(struck(name, 100), name, 400)
+    assert min(bare.rows[-1].bags_kpa) > 200.0
+    for bag in bare.rig.bags.values():
+        assert (bag.leak_dm3_s_bar, bag.hole_dm3_s_bar, bag.feed_cut) == (0.0, 0.0, False)
+
+
 # People.
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "crew_walks_off",
+        "here_button_taped",
+        "fitted_cold",
+        "opened_by_display",
+        "takes_off_hot",
+        "pins_never_in",
+        "unpins_full_bag",
+    ],
+)
+def test_people_come_to_their_senses(name) -> None:
+    bare = struck(name, 30)
+    assert (
+        bare.crew.away
+        or bare.crew.habits != bare.crew.plan.habits
+        or not bare.rig.controls.pins_in
+        or bare.rig.bags["outer"].exhaust_share == 0.0
+    )
+    KINDS[name]().mend(bare.rig, bare.crew)
+    assert not bare.crew.away
+    assert bare.crew.habits == bare.crew.plan.habits
+    assert not bare.rig.controls.taped
+    assert bare.rig.controls.pins_in or name == "fitted_cold"
+    assert bare.rig.bags["outer"].exhaust_share == 1.0
 
 
 @pytest.mark.parametrize("name", ["crew_walks_off", "here_button_taped"])
@@ -421,6 +457,8 @@ def test_a_clock_that_jumps_moves_no_plant() -> None:
     bare = struck("clock_jumps", 60)
     assert bare.rig.host.clock_step_s == 7200.0
     assert bare.rows == healthy().since(IN_HOLD)[:60]
+    KINDS["clock_jumps"]().mend(bare.rig, bare.crew)
+    assert bare.rig.host.clock_step_s == 0.0
 
 
 # Every one of them.
