@@ -94,14 +94,18 @@ def status_lines(state: StateMessage) -> Iterable[str]:
 
 
 def measured(state: StateMessage) -> str:
-    """Pads and air in a few words: `pads 140/139 C  air 207/206 kPa`."""
-    pads = [name for name in state.values if name.startswith("pad_")]
-    bags = [name for name in state.values if name.startswith("bag_")]
+    """Pads and air in a few words: `pads 140/139 C  air 207/206 kPa`, `pads open circuit`."""
+    groups = (("pads", "pad_", "C"), ("air", "bag_", "kPa"))
     parts = []
-    if pads:
-        parts.append("pads " + "/".join(_shown(state, name) for name in pads) + " C")
-    if bags:
-        parts.append("air " + "/".join(_shown(state, name) for name in bags) + " kPa")
+    for title, prefix, unit in groups:
+        names = [name for name in state.values if name.startswith(prefix)]
+        words = [_shown(state, name) for name in names]
+        if not names:
+            continue
+        if all(state.values[name].value is None for name in names):
+            parts.append(f"{title} {'/'.join(dict.fromkeys(words))}")
+        else:
+            parts.append(f"{title} {'/'.join(words)} {unit}")
     return "  ".join(parts)
 
 
@@ -117,5 +121,5 @@ def hold_line(state: StateMessage) -> str:
 def _shown(state: StateMessage, name: str) -> str:
     value = state.values[name]
     if value.value is None:
-        return value.reason.value or "?"
+        return value.reason.value.replace("_", " ") or "?"
     return str(round(value.value))

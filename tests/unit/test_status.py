@@ -117,7 +117,7 @@ def test_what_is_not_fitted_or_not_read_is_said_and_never_made_up() -> None:
     assert "bag_outer_kpa" in message.not_fitted
     assert message.watch_only
     text = text_of(message)
-    assert "pads open_circuit/20 C  air 0 kPa" in text
+    assert "pads open circuit/20 C  air 0 kPa" in text
     assert "WATCH-ONLY: this program has no power over the heat of this rig." in text
     assert "not judged, for it is not fitted: bag_outer_kpa" in text
 
@@ -143,3 +143,10 @@ def test_a_state_survives_the_wire() -> None:
     story, limits = in_hold()
     message = message_of(story, limits)
     assert StateMessage.model_validate_json(message.model_dump_json()) == message
+
+
+def test_pads_that_are_all_unplugged_are_said_once_and_without_a_unit() -> None:
+    limits = limits_with(facts={"title": "BAY 2"})
+    unplugged = {"pad_inner_c": "open_circuit", "pad_outer_c": "open_circuit"}
+    message = message_of(Story(limits=limits, values={**FITTED, **unplugged}).run(3), limits)
+    assert measured(message) == "pads open circuit  air 0/0 kPa"
