@@ -11,6 +11,7 @@ from simulator.faults.harm import (
     REACTION_S,
     SAFE_LET_DOWN_C,
     WALKING_M_S,
+    WARM_C,
     WORKING_C,
     WORKING_KPA,
     emptying_s,
@@ -20,7 +21,7 @@ from simulator.faults.harm import (
     most_loss_w_k,
     top_c,
 )
-from simulator.gas import ATMOSPHERE_KPA, GAS_J_MOL_K, ZERO_C_K, flow_mol_s
+from simulator.gas import ATMOSPHERE_KPA, GAS_J_MOL_K, ZERO_C_K, flow_mol_s, in_series
 from simulator.panel import SIDES
 from simulator.plant import Rig, RigSettings
 
@@ -36,9 +37,9 @@ BY_EYE_KPA = 1.0
 # What a coupling loses that begins to work loose (common practice, no source).
 SEEPS_KPA_H = 45.0
 PINS_APART_M = 2.0
-# The warmest pads at the begin of the heat-up: carried, pinned and aired up they have lost some
-# of the preheat's 50 to 70 °C (common practice, no source).
-FITTED_C = 55.0
+# The warmest pads at the begin of the heat-up: carried, pinned and aired up they have lost a
+# good third of the warmth of the preheat's 50 to 70 °C (common practice, no source).
+FITTED_SHARE = 0.7
 _COURSE_STEP_S = 5.0
 _COURSE_S_MAX = 14_400.0
 _FALL_STEPS = 60
@@ -81,17 +82,24 @@ def bag_falls_s(
     )
 
 
+def passage_dm3_s_bar(built: RigSettings) -> float:
+    """Regulator and hose of one bag, wide open."""
+    return in_series(built.bag.feed_dm3_s_bar, built.bag.hose_dm3_s_bar)
+
+
 def supply_falls_s(
     built: RigSettings,
     *,
+    to_kpa: float = PRESSED_KPA,
     hole_dm3_s_bar: float = 0.0,
     use_mol_s: float = 0.0,
     made_mol_s: float = 0.0,
 ) -> float:
-    """Time in which the supply falls from cut-in to where it lets a pressed bag down with it.
+    """Time in which the supply falls from cut-in.
 
     Args:
         built: the rig.
+        to_kpa: gauge at the end; too little for a bag, which falls with it.
         hole_dm3_s_bar: a leak.
         use_mol_s: taken beside it.
         made_mol_s: by the compressor.
@@ -101,10 +109,10 @@ def supply_falls_s(
     """
     volume_l = built.supply.receiver_l + built.supply.line_l
     mol_kpa = volume_l / (GAS_J_MOL_K * (built.ambient_c + ZERO_C_K))
-    step_kpa = (built.supply.cut_in_kpa - PRESSED_KPA) / _FALL_STEPS
+    step_kpa = (built.supply.cut_in_kpa - to_kpa) / _FALL_STEPS
     total_s = 0.0
     for step in range(_FALL_STEPS):
-        absolute_kpa = PRESSED_KPA + (step + 0.5) * step_kpa + ATMOSPHERE_KPA
+        absolute_kpa = to_kpa + (step + 0.5) * step_kpa + ATMOSPHERE_KPA
         lost_mol_s = use_mol_s + flow_mol_s(hole_dm3_s_bar, absolute_kpa, ATMOSPHERE_KPA)
         if lost_mol_s <= made_mol_s:
             return inf
@@ -137,10 +145,10 @@ def face_rises_s(built: RigSettings, to_c: float) -> float:
     rises evenly to dT in t has taken 4 / (3 sqrt(pi)) e dT sqrt(t) a square metre, e the
     rubber's effusivity (thick body; Carslaw and Jaeger, ch. 2).
     """
-    pad, layer = built.pad, built.slab.layers[0]
-    effusivity = layer.conductivity_w_mk / sqrt(layer.diffusivity_m2_s)
-    rubber_j_s05 = 4 / (3 * sqrt(pi)) * effusivity * pad.area_m2 * (to_c - built.ambient_c)
-    pad_j = pad.heat_capacity_j_k * max(0.0, to_c - FITTED_C)
+    pad = built.pad
+    warmer_c = to_c - built.ambient_c
+    rubber_j_s05 = 4 / (3 * sqrt(pi)) * _effusivity(built) * pad.area_m2 * warmer_c
+    pad_j = pad.heat_capacity_j_k * max(0.0, to_c - fitted_c(built))
     half = rubber_j_s05 / (2 * pad.power_w)
     return (half + sqrt(half**2 + pad_j / pad.power_w)) ** 2
 
@@ -148,12 +156,16 @@ def face_rises_s(built: RigSettings, to_c: float) -> float:
 def bag_warms_s(built: RigSettings, to_c: float) -> float:
     """The least time from the begin of the heat-up until a bag's wall and air are this warm.
 
-    The pads rise as if the rubber took nothing; the wall follows its share of their warmth.
+    The pads rise against deep rubber, whose face, risen evenly, takes
+    2 / sqrt(pi) e sqrt(t) J/(m² K) (Carslaw and Jaeger, ch. 2); the wall follows its
+    share of their warmth.
     """
-    pad_c, wall_c, seconds = FITTED_C, built.ambient_c, 0.0
+    rubber_j_k_s05 = 2 / sqrt(pi) * _effusivity(built) * built.pad.area_m2
+    pad_c, wall_c, seconds = fitted_c(built), built.ambient_c, 0.0
     while wall_c < to_c:
         loss_w = least_loss_w_k(built) * (pad_c - built.ambient_c)
-        pad_c += (built.pad.power_w - loss_w) / built.pad.heat_capacity_j_k * _COURSE_STEP_S
+        heat_j_k = built.pad.heat_capacity_j_k + rubber_j_k_s05 * sqrt(seconds)
+        pad_c += (built.pad.power_w - loss_w) / heat_j_k * _COURSE_STEP_S
         pad_c = min(pad_c, top_c(built, WORKING_C))
         wall_c += (gas_c(built, pad_c) - wall_c) / built.bag.gas_lag_s * _COURSE_STEP_S
         seconds += _COURSE_STEP_S
@@ -162,9 +174,45 @@ def bag_warms_s(built: RigSettings, to_c: float) -> float:
     return seconds
 
 
+def fitted_c(built: RigSettings) -> float:
+    """The warmest pads at the begin of the heat-up."""
+    return built.ambient_c + FITTED_SHARE * (WARM_C - built.ambient_c)
+
+
+def _effusivity(built: RigSettings) -> float:
+    """Of the rubber at the face, W s^0.5/(m² K)."""
+    layer = built.slab.layers[0]
+    return layer.conductivity_w_mk / sqrt(layer.diffusivity_m2_s)
+
+
 def second_pin_s() -> float:
     """From the clamp's first pin, pulled, to a hand on the second."""
     return REACTION_S + PINS_APART_M / WALKING_M_S
+
+
+def bags_follow_s(
+    built: RigSettings,
+    *,
+    hole_dm3_s_bar: float = 0.0,
+    use_mol_s: float = 0.0,
+    made_mol_s: float = 0.0,
+) -> float:
+    """Time in which bags whose regulators have no check are let down by a falling supply, s.
+
+    They begin to drain once it is below them, and are never below it; the later counts.
+    Arguments as for `supply_falls_s`.
+    """
+    with_it_s, to_them_s = (
+        supply_falls_s(
+            built,
+            to_kpa=to_kpa,
+            hole_dm3_s_bar=hole_dm3_s_bar,
+            use_mol_s=use_mol_s,
+            made_mol_s=made_mol_s,
+        )
+        for to_kpa in (PRESSED_KPA, lowest_kpa(built))
+    )
+    return max(with_it_s, to_them_s + bag_falls_s(built, passage_dm3_s_bar(built), exponent=1.4))
 
 
 def pressed_kpa(rig: Rig) -> float:

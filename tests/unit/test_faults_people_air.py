@@ -73,7 +73,7 @@ def test_the_face_rises_no_sooner_than_a_pad_on_deep_rubber() -> None:
         return now_c[0] - 100.0
 
     there.terminal = True  # type: ignore[attr-defined]  # scipy's own way of stopping
-    start_c = [pressing.FITTED_C] + [20.0] * cells
+    start_c = [pressing.fitted_c(BUILT)] + [20.0] * cells
     exact = solve_ivp(slope, (0.0, 4000.0), start_c, method="BDF", events=there, rtol=1e-5)
     exact_s = exact.t_events[0][0]
     assert 0.75 * exact_s < pressing.face_rises_s(BUILT, 100.0) <= exact_s
@@ -83,11 +83,25 @@ def test_pads_cool_and_bags_warm_as_first_order_bodies() -> None:
     # exp: 18 kJ/K losing 0.3 m² times 13 W/(m² K) and 0.9 W/K at the rim.
     fall_s = 18_000.0 / 4.8 * math.log((140 - 20) / (100 - 20))
     assert pressing.cools_s(BUILT, 100.0) == pytest.approx(fall_s)
-    # With the pads held at 55 °C by no power, the wall comes to 45 % of their warmth in its lag.
+    # With the pads held by no power, the wall comes to 45 % of their warmth in its lag.
     idle = replace(BUILT, pad=replace(BUILT.pad, power_w=1e-9, back_loss_w_m2k=0.0))
+    pads_c = pressing.fitted_c(BUILT)
+    assert pads_c == pytest.approx(55.0)
     half_s = 300.0 * math.log(2)
-    assert pressing.bag_warms_s(idle, 20 + 0.45 * 35 / 2) == pytest.approx(half_s, rel=0.03)
+    assert pressing.bag_warms_s(idle, 20 + 0.45 * (pads_c - 20) / 2) == pytest.approx(
+        half_s, rel=0.03
+    )
     assert pressing.bag_warms_s(idle, 60.0) == math.inf
+
+
+def test_a_bag_that_follows_is_never_below_its_supply_nor_faster_than_its_regulator() -> None:
+    slow = {"use_mol_s": 0.01}
+    assert pressing.bags_follow_s(BUILT, **slow) == pressing.supply_falls_s(BUILT, **slow)
+    # At once empty: what is left is the bag's own way through 0.04 and 0.3 in series, which
+    # is 1 / sqrt(1/0.04² + 1/0.3²) dm³/(s bar).
+    passage = 1 / math.sqrt(1 / 0.04**2 + 1 / 0.3**2)
+    drains_s = pressing.bag_falls_s(BUILT, passage, exponent=1.4)
+    assert pressing.bags_follow_s(BUILT, hole_dm3_s_bar=1e6) == pytest.approx(drains_s, abs=0.01)
 
 
 def test_a_pore_and_a_pin() -> None:

@@ -6,7 +6,7 @@ from pydantic import Field
 
 from simulator.crew import Crew
 from simulator.faults.base import Fault
-from simulator.faults.pressing import supply_falls_s, unpressed_hot
+from simulator.faults.pressing import bags_follow_s, unpressed_hot
 from simulator.plant import Rig, RigSettings
 
 
@@ -28,8 +28,8 @@ class CompressorDead(Fault):
     use_mol_s: float = Field(default=0.02, ge=0.008, le=0.1)
 
     def deadline_s(self, built: RigSettings) -> float:
-        """The receiver's fall by what the yard uses."""
-        return supply_falls_s(built, use_mol_s=self.use_mol_s)
+        """The receiver's fall by what the yard uses, and the bags' with it."""
+        return bags_follow_s(built, use_mol_s=self.use_mol_s)
 
     def harmed(self, rig: Rig, crew: Crew) -> bool | None:
         """Too little pressure on hot rubber."""

@@ -7,7 +7,7 @@ from pydantic import Field
 from simulator.crew import Crew
 from simulator.faults.base import Fault, Side
 from simulator.faults.harm import PRESSED_KPA
-from simulator.faults.pressing import lowest_kpa, unpressed_hot
+from simulator.faults.pressing import bag_falls_s, lowest_kpa, unpressed_hot
 from simulator.plant import Rig, RigSettings
 
 
@@ -34,8 +34,9 @@ class RegulatorSags(Fault):
     ends_lower_kpa: float = Field(default=75.0, ge=60.0, le=200)
 
     def deadline_s(self, built: RigSettings) -> float:
-        """The creep from the lowest good pressure to too little."""
-        return (lowest_kpa(built) - PRESSED_KPA) / self.kpa_per_min * 60
+        """The creep from the lowest good pressure to too little, no faster than the vent."""
+        creeps_s = (lowest_kpa(built) - PRESSED_KPA) / self.kpa_per_min * 60
+        return max(creeps_s, bag_falls_s(built, built.bag.relief_dm3_s_bar, exponent=1.4))
 
     def harmed(self, rig: Rig, crew: Crew) -> bool | None:
         """Too little pressure on hot rubber."""

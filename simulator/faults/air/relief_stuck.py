@@ -16,10 +16,10 @@ class ReliefStuck(Fault):
     """The pressure climbs as the bag warms, and no vent lets it out.
 
     Deadline: the plate of an invented bag says 50 psi, 345 kPa gauge. Filled cold
-    to 297 kPa instead of 207 the air has to warm by (345 + 101) / (300 + 101), and
-    a little more as the bag grows, to reach it (ideal gas): from 20 to some 57 °C.
+    to 307 kPa instead of 207 the air has to warm by (345 + 101) / (310 + 101), and
+    a little more as the bag grows, to reach it (ideal gas): from 20 to some 47 °C.
     It takes 45 % of the pads' warmth with a lag of 300 s, and the pads, 18 kJ/K by
-    1600 W, are hot enough for that after some 14 min, if the rubber took nothing.
+    1600 W on cold rubber, are hot enough for that after some 12 min.
 
     Attributes:
         bag: which.
@@ -32,7 +32,7 @@ class ReliefStuck(Fault):
     onset: ClassVar[Onset] = Onset(0.0, Stage.HEAT_UP)
 
     bag: Side = "inner"
-    higher_kpa: float = Field(default=90.0, ge=80.0, le=110.0)
+    higher_kpa: float = Field(default=100.0, ge=95.0, le=105.0)
 
     def deadline_s(self, built: RigSettings) -> float:
         """The bag's warming, sealed, to its greatest pressure."""

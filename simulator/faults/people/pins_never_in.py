@@ -2,7 +2,7 @@
 
 from typing import ClassVar
 
-from simulator.bags import ATMOSPHERE_KPA, LIMP_SHARE
+from simulator.bags import ATMOSPHERE_KPA, LIMP_SHARE, ZERO_C_K
 from simulator.crew import Crew, Stage
 from simulator.faults.base import Fault, Onset
 from simulator.faults.harm import choked_mol_s, clamp_kn, filling_s
@@ -29,7 +29,8 @@ class PinsNeverIn(Fault):
         flow_mol_s = choked_mol_s(built.bag.feed_dm3_s_bar, built.supply.cut_out_kpa)
         limp_kpa = -(1 - LIMP_SHARE) * ATMOSPHERE_KPA  # as much air as this would be, missing
         throws_kpa = THROWS_KN / built.pad.area_m2
-        return filling_s(built.bag.volume_l, flow_mol_s, limp_kpa, throws_kpa)
+        at_20_c_s = filling_s(built.bag.volume_l, flow_mol_s, limp_kpa, throws_kpa)
+        return at_20_c_s * (20.0 + ZERO_C_K) / (max(20.0, built.ambient_c) + ZERO_C_K)
 
     def harmed(self, rig: Rig, crew: Crew) -> bool | None:
         """A bag throws a clamp that nothing locks."""
