@@ -16,8 +16,16 @@ from simulator.crew import Crew, RepairPlan, Stage
 from simulator.faults import Disturbance, Fault, catalogue, harm
 from simulator.faults.base import Onset
 from simulator.plant import Rig, RigSettings
+from simulator.slab import SlabSettings
 
 BUILT = RigSettings()
+# Another rig on a cold morning: a thick repair, stronger and heavier pads, larger bags.
+OTHER = RigSettings(
+    ambient_c=-15.0,
+    slab=SlabSettings.repair(thickness_mm=80.0),
+    pad=replace(BUILT.pad, power_w=2400.0, heat_capacity_j_k=25_000.0),
+    bag=replace(BUILT.bag, volume_l=30.0),
+)
 LATER_MAX = 3.0
 
 # Faults whose harm comes later than three deadlines, and why that is honest.
@@ -170,11 +178,11 @@ class Healthy:
 
 
 @cache
-def _healthy() -> Healthy:
+def _healthy(built: RigSettings) -> Healthy:
     healthy = Healthy()
     wanted = {kind.onset for kind in MEASURABLE.values()}
     faults = {name: kind() for name, kind in MEASURABLE.items()}
-    bare = Bare(Rig(BUILT, 7), Crew((RepairPlan(),), Random(7)))  # noqa: S311 - repeatable
+    bare = Bare(Rig(built, 7), Crew((RepairPlan(),), Random(7)))  # noqa: S311 - repeatable
     while not bare.crew.at_home and bare.rig.now_s < 8 * 3600:
         for onset in [onset for onset in wanted if bare.rig.now_s >= bare.due_at_s(onset)]:
             healthy.at[onset] = copy.deepcopy(bare)
@@ -193,7 +201,7 @@ def _healthy() -> Healthy:
 def test_harm_is_not_before_the_deadline_and_not_long_after(name: str) -> None:
     fault = MEASURABLE[name]()
     deadline_s = fault.deadline_s(BUILT)
-    bare = copy.deepcopy(_healthy().at[fault.onset])
+    bare = copy.deepcopy(_healthy(BUILT).at[fault.onset])
     limit_s = LATER_MAX * deadline_s
     harmed_s = _harmed_after_s(bare, fault, 6 * 3600.0 if name in LATER else limit_s)
     assert harmed_s is not None, f"{name}: no harm within {limit_s:.0f} s; it is no deadline"
@@ -204,7 +212,16 @@ def test_harm_is_not_before_the_deadline_and_not_long_after(name: str) -> None:
 
 @pytest.mark.parametrize("name", MEASURABLE)
 def test_a_healthy_repair_harms_nobody(name: str) -> None:
-    assert name not in _healthy().harmed
+    assert name not in _healthy(BUILT).harmed
+
+
+@pytest.mark.parametrize("name", MEASURABLE)
+def test_another_rig_has_another_deadline_and_no_harm_before_it(name: str) -> None:
+    fault = MEASURABLE[name]()
+    bare = copy.deepcopy(_healthy(OTHER).at[fault.onset])
+    deadline_s = fault.deadline_s(OTHER)
+    harmed_s = _harmed_after_s(bare, fault, min(deadline_s, 3600.0) - 1.0)
+    assert harmed_s is None, f"{name}: harm after {harmed_s} s, said {deadline_s:.0f}"
 
 
 def _harmed_after_s(bare: Bare, fault: Fault, limit_s: float) -> float | None:
