@@ -94,8 +94,10 @@ class RelayModule:
 
     def shown(self) -> dict[str, bool]:
         """What the lamps show and the horn sounds, by coil name."""
-        shown = {name: self.contact(name) for name in COILS}
-        shown["horn"] = shown["horn"] and not self.horn_dead
+        shown = dict(self.coils) if self.powered else dict.fromkeys(COILS, False)
+        shown.update(self.stuck)
+        if self.horn_dead:
+            shown["horn"] = False
         return shown
 
     def heard(self) -> None:
