@@ -182,7 +182,7 @@ def _healthy(built: RigSettings) -> Healthy:
     healthy = Healthy()
     wanted = {kind.onset for kind in MEASURABLE.values()}
     faults = {name: kind() for name, kind in MEASURABLE.items()}
-    bare = Bare(Rig(built, 7), Crew((RepairPlan(),), Random(7)))  # noqa: S311 - repeatable
+    bare = Bare(Rig(built, 7), Crew((RepairPlan(),), Random(7)))  # noqa: S311 - repeatable, no secret
     while not bare.crew.at_home and bare.rig.now_s < 8 * 3600:
         for onset in [onset for onset in wanted if bare.rig.now_s >= bare.due_at_s(onset)]:
             healthy.at[onset] = copy.deepcopy(bare)
