@@ -2,9 +2,12 @@
 
 import copy
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cache
+from pathlib import Path
 from random import Random
+from typing import Any
 
 import numpy as np
 import pytest
@@ -13,7 +16,7 @@ from scipy.optimize import brentq
 
 from simulator.bags import ATMOSPHERE_KPA, flow_mol_s
 from simulator.crew import Crew, RepairPlan, Stage
-from simulator.faults import Disturbance, Fault, catalogue, harm
+from simulator.faults import Disturbance, Fault, area_of, catalogue, harm
 from simulator.faults.base import Onset
 from simulator.plant import Rig, RigSettings
 from simulator.slab import SlabSettings
@@ -169,6 +172,14 @@ def _measurable(kind: type[Fault]) -> bool:
 MEASURABLE = {name: kind for name, kind in catalogue().items() if _measurable(kind)}
 
 
+# Those whose harm no plant can measure: what they do to the rig is looked at instead.
+SEEN = {
+    name: kind
+    for name, kind in catalogue().items()
+    if area_of(kind) in {"electric", "sensors"} and name not in MEASURABLE
+}
+
+
 @dataclass
 class Healthy:
     """One run in which nothing breaks: as it was at each onset, and who was ever harmed in it."""
@@ -180,7 +191,7 @@ class Healthy:
 @cache
 def _healthy(built: RigSettings) -> Healthy:
     healthy = Healthy()
-    wanted = {kind.onset for kind in MEASURABLE.values()}
+    wanted = {kind.onset for kind in (*MEASURABLE.values(), *SEEN.values())}
     faults = {name: kind() for name, kind in MEASURABLE.items()}
     bare = Bare(Rig(built, 7), Crew((RepairPlan(),), Random(7)))  # noqa: S311 - repeatable, no secret
     while not bare.crew.at_home and bare.rig.now_s < 8 * 3600:
@@ -232,6 +243,145 @@ def _harmed_after_s(bare: Bare, fault: Fault, limit_s: float) -> float | None:
         if fault.harmed(bare.rig, bare.crew):
             return bare.rig.now_s - began_at_s
     return None
+
+
+Look = Callable[[Rig], Any]
+
+
+def _looked_at(name: str, look: Look, *, for_s: int = 120, permit: bool = True) -> list[Any]:
+    """What `look` finds in each second after a fault has struck, the permit held as given."""
+    fault = SEEN[name]()
+    bare = copy.deepcopy(_healthy(BUILT).at[fault.onset])
+    found: list[Any] = []
+    for since_s in range(for_s):
+        bare.permit = permit
+        bare.advance(fault, float(since_s))
+        found.append(look(bare.rig))
+    return found
+
+
+def _closed(rig: Rig) -> float:
+    return rig.electrics.contactor_closed
+
+
+@pytest.mark.parametrize("name", ["contactor_welds", "permit_contact_sticks_closed"])
+def test_heat_that_cannot_be_taken_away(name: str) -> None:
+    assert set(_looked_at(name, _closed, permit=False)) == {1.0}
+
+
+def test_a_bridged_permit_heats_what_nobody_granted() -> None:
+    heating = _looked_at("permit_bridged", lambda rig: rig.heat_on, permit=False)
+    assert all(heating[60:])
+
+
+def test_a_chattering_contactor_passes_part_of_the_time() -> None:
+    passed = _looked_at("contactor_chatters", _closed)
+    assert all(0 < share < 1 for share in passed[2:])
+
+
+@pytest.mark.parametrize("name", ["horn_dead", "horn_contact_sticks_open"])
+def test_a_horn_that_is_called_and_not_heard(name: str) -> None:
+    def called(rig: Rig) -> tuple[bool, bool]:
+        rig.relays.coils["horn"] = True
+        return rig.relays.coils["horn"], rig.shown().lamps["horn"]
+
+    assert set(_looked_at(name, called)) == {(True, False)}
+
+
+def test_a_dip_drops_the_contactor_and_heat_comes_back_by_itself() -> None:
+    closed = _looked_at("mains_dip", _closed)
+    assert closed[0] == 0.0
+    assert closed[-1] == 1.0
+
+
+def test_a_brown_out_holds_the_contactor_without_a_compressor() -> None:
+    found = _looked_at("brown_out", lambda rig: (rig.electrics.mains_ok, _closed(rig)))
+    assert set(found) == {(False, 1.0)}
+
+
+def test_a_loose_stop_wire_tells_now_and_then() -> None:
+    assert set(_looked_at("estop_wire_chatters", lambda rig: rig.electrics.estop_ok)) == {
+        True,
+        False,
+    }
+
+
+def test_a_stop_in_vain_tells_and_stops_nothing() -> None:
+    found = _looked_at("estop_in_vain", lambda rig: (rig.switches()["estop_ok"], _closed(rig)))
+    assert set(found) == {(False, 1.0)}
+
+
+def _pad(side: str) -> Look:
+    return lambda rig: (rig.measured()[f"pad_{side}_c"], rig.pads[side].centre_c)
+
+
+def _bag(side: str) -> Look:
+    return lambda rig: (rig.measured()[f"bag_{side}_kpa"], rig.bags[side].pressure_kpa)
+
+
+@pytest.mark.parametrize(
+    ("name", "look"),
+    [
+        ("thermocouple_open", _pad("inner")),
+        ("thermocouple_short", _pad("inner")),
+        ("transmitter_dead", _bag("inner")),
+    ],
+)
+def test_a_broken_instrument_shows_nothing(name: str, look: Look) -> None:
+    assert {shown for shown, _ in _looked_at(name, look)} == {None}
+
+
+@pytest.mark.parametrize(
+    ("name", "look", "off_least", "off_most"),
+    [
+        ("thermocouple_jumping", _pad("inner"), 5.0, math.inf),
+        ("thermocouple_noisy", _pad("inner"), 5.0, 100.0),
+        ("thermocouple_reversed", _pad("inner"), 20.0, 200.0),
+        ("thermocouple_detached", _pad("outer"), 50.0, 120.0),
+        ("terminal_box_wrong", _pad("inner"), 10.0, 14.0),
+        ("thermocouple_drifts", _pad("inner"), 3.0, 7.0),
+        ("transmitter_drifts", _bag("outer"), 5.0, 15.0),
+        ("transmitter_jumping", _bag("inner"), 5.0, math.inf),
+    ],
+)
+def test_an_instrument_that_lies_is_off_by_so_much(
+    name: str, look: Look, off_least: float, off_most: float
+) -> None:
+    course = _looked_at(name, look, for_s=600)
+    off = max(abs(shown - true) for shown, true in course)
+    assert off_least < off < off_most
+
+
+def test_garbage_is_no_number_or_one_no_pad_can_have() -> None:
+    shown = np.array(_looked_at("thermocouple_garbage", _pad("outer")), dtype=float)[:, 0]
+    assert np.isnan(shown).any()
+    assert (np.abs(shown[np.isfinite(shown)]) > 1000).all()
+
+
+@pytest.mark.parametrize(
+    ("name", "look"),
+    [("thermocouple_frozen", _pad("outer")), ("transmitter_frozen", _bag("inner"))],
+)
+def test_a_frozen_instrument_stands_still_while_the_truth_moves(name: str, look: Look) -> None:
+    course = np.array(_looked_at(name, look, for_s=600), dtype=float)
+    assert len(set(course[:, 0])) == 1
+    assert np.ptp(course[:, 1]) > 0
+
+
+def test_an_iced_tap_hides_a_let_down() -> None:
+    def let_down(rig: Rig) -> tuple[object, float]:
+        rig.controls.valves["outer"].feed_open = False
+        rig.controls.valves["outer"].exhaust_open = True
+        return rig.measured()["bag_outer_kpa"], rig.bags["outer"].pressure_kpa
+
+    shown, true = _looked_at("tap_iced", let_down)[-1]
+    assert true < harm.PRESSED_KPA < 190 < shown
+
+
+def test_all_of_them_were_looked_at() -> None:
+    """Every fault of these areas is either measured or looked at by its name above."""
+    text = Path(__file__).read_text()
+    assert [name for name in SEEN if f'"{name}"' not in text] == []
 
 
 @pytest.mark.parametrize(
