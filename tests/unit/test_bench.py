@@ -60,6 +60,8 @@ ROWS = {
     "32 units, 8 dead: a living one's turn": "none dead",
     "32 units, 8 dead: sample to sample": "none dead",
     "32 units, 8 dead: a whole poll": "none dead",
+    "plant: an hour of a cure at 1 Hz": "bare",
+    "plant: a fork in the hold": "bare",
 }
 PROGRAMS_MIN = 2  # of either part: the bench itself and one beside it
 MS = 1_000_000
