@@ -12,6 +12,7 @@ ROOT = Path(__file__).parents[2]
 GENERATORS = {
     "docs/alarms.md": "rules/document",
     "docs/configuration.md": "daemon/document_config",
+    "docs/faults.md": "simulator/document",
     "docs/mqtt.md": "daemon/notify/document",
     "docs/phases.md": "rules/document_phases",
     "docs/wire-faults.md": "tests/contract/table",

@@ -1,40 +1,20 @@
 """A module's connection is closed at every question."""
 
-from typing import ClassVar, Literal
+from typing import ClassVar
 
-from simulator.crew import Crew, Stage
-from simulator.faults.base import Fault, Onset
-from simulator.faults.harm import runaway_s
-from simulator.plant import Rig, RigSettings
+from simulator.crew import Stage
+from simulator.faults.base import Onset
+from simulator.faults.blinding import BlindingFault
 from simulator.wire import Trouble
 
 
-class ModuleHangsUp(Fault):
+class ModuleHangsUp(BlindingFault):
     """The adapter drops out whenever it is used.
 
     Deadline: blind, the supervisor misses a runaway, and that goes from 140 to
     160 °C, where rubber blows (common practice, no source), in about 5 min by
     the pad's mass and power. Heat must be off before.
-
-    Attributes:
-        module: which.
     """
 
-    wakes: ClassVar[tuple[str, ...]] = ("link.stale",)
-    harm: ClassVar[str] = "the supervisor is blind or mute, and a runaway goes on"
-    touches: ClassVar[frozenset[str]] = frozenset({"wire"})
+    trouble: ClassVar[Trouble] = Trouble.HANGS_UP
     onset: ClassVar[Onset] = Onset(2100.0, Stage.HOLD)
-
-    module: Literal["temperatures", "pressures", "relays"] = "temperatures"
-
-    def deadline_s(self, built: RigSettings) -> float:
-        """A runaway beside it, which would go unseen."""
-        return runaway_s(built)
-
-    def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
-        """Hang up."""
-        rig.wire.troubles[self.module] = Trouble.HANGS_UP
-
-    def mend(self, rig: Rig, crew: Crew) -> None:
-        """Change the adapter."""
-        rig.wire.troubles.pop(self.module, None)

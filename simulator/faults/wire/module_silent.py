@@ -1,39 +1,17 @@
 """A module stops answering."""
 
-from typing import ClassVar, Literal
+from typing import ClassVar
 
-from simulator.crew import Crew
-from simulator.faults.base import Fault
-from simulator.faults.harm import runaway_s
-from simulator.plant import Rig, RigSettings
+from simulator.faults.blinding import BlindingFault
 from simulator.wire import Trouble
 
 
-class ModuleSilent(Fault):
+class ModuleSilent(BlindingFault):
     """The supervisor is blind on one module.
 
     Deadline: blind, the supervisor misses a runaway, and that goes from 140 to
     160 °C, where rubber blows (common practice, no source), in about 5 min by
     the pad's mass and power. Heat must be off before.
-
-    Attributes:
-        module: which.
     """
 
-    wakes: ClassVar[tuple[str, ...]] = ("link.stale",)
-    harm: ClassVar[str] = "the supervisor is blind or mute, and a runaway goes on"
-    touches: ClassVar[frozenset[str]] = frozenset({"wire"})
-
-    module: Literal["temperatures", "pressures", "relays"] = "temperatures"
-
-    def deadline_s(self, built: RigSettings) -> float:
-        """A runaway beside it, which would go unseen."""
-        return runaway_s(built)
-
-    def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
-        """Answer nothing."""
-        rig.wire.troubles[self.module] = Trouble.SILENT
-
-    def mend(self, rig: Rig, crew: Crew) -> None:
-        """Plug it in again."""
-        rig.wire.troubles.pop(self.module, None)
+    trouble: ClassVar[Trouble] = Trouble.SILENT
