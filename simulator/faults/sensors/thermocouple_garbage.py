@@ -2,40 +2,22 @@
 
 from typing import ClassVar
 
-from simulator.crew import Crew, Stage
-from simulator.faults.base import Fault, Onset, Side
-from simulator.faults.harm import runaway_s
-from simulator.plant import Rig, RigSettings
+from simulator.crew import Stage
+from simulator.faults.base import Onset, Side
+from simulator.faults.misreading import BrokenThermocouple
 from simulator.sensors import Failure
 
 
-class ThermocoupleGarbage(Fault):
+class ThermocoupleGarbage(BrokenThermocouple):
     """One pad heats unseen.
 
     Deadline: the thermostat still works and nothing is hot yet; but what breaks
     next goes unseen, and a pad whose thermostat sticks goes from 140 to 160 °C,
     where rubber blows (common practice, no source), in about 5 min by its mass
     and power. Heat must be off before.
-
-    Attributes:
-        pad: which.
     """
 
-    wakes: ClassVar[tuple[str, ...]] = ("pad.sensor",)
-    harm: ClassVar[str] = "a runaway goes unseen"
-    touches: ClassVar[frozenset[str]] = frozenset({"instrument.pad"})
+    failure: ClassVar[Failure] = Failure.GARBAGE
     onset: ClassVar[Onset] = Onset(1000.0, Stage.HOLD)
 
     pad: Side = "outer"
-
-    def deadline_s(self, built: RigSettings) -> float:
-        """A runaway beside it, which would go unseen."""
-        return runaway_s(built)
-
-    def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
-        """Talk rubbish."""
-        rig.instruments[f"pad_{self.pad}_c"].failure = Failure.GARBAGE
-
-    def mend(self, rig: Rig, crew: Crew) -> None:
-        """Change the module."""
-        rig.instruments[f"pad_{self.pad}_c"].failure = Failure.NONE

@@ -2,14 +2,13 @@
 
 from typing import ClassVar
 
-from simulator.crew import Crew, Stage
-from simulator.faults.base import Fault, Onset, Side
-from simulator.faults.harm import unseen_leak_s
-from simulator.plant import Rig, RigSettings
+from simulator.crew import Stage
+from simulator.faults.base import Onset
+from simulator.faults.misreading import BrokenTransmitter
 from simulator.sensors import Failure
 
 
-class TransmitterFrozen(Fault):
+class TransmitterFrozen(BrokenTransmitter):
     """All looks well, and would go on looking well.
 
     Deadline: the bag holds and nothing is wrong yet; but what it loses next goes
@@ -18,26 +17,7 @@ class TransmitterFrozen(Fault):
     air open the rubber (common practice, no source), in 6 s; a leak that a hand
     could still find and stop, a fiftieth of that, in some 6 min. The latter is the
     one that there is time for.
-
-    Attributes:
-        bag: which.
     """
 
-    wakes: ClassVar[tuple[str, ...]] = ("bag.sensor",)
-    harm: ClassVar[str] = "air is lost unseen"
-    touches: ClassVar[frozenset[str]] = frozenset({"instrument.bag"})
+    failure: ClassVar[Failure] = Failure.FROZEN
     onset: ClassVar[Onset] = Onset(800.0, Stage.HOLD)
-
-    bag: Side = "inner"
-
-    def deadline_s(self, built: RigSettings) -> float:
-        """A leak beside it that could still be stopped, down to where the rubber opens."""
-        return unseen_leak_s(built)
-
-    def act(self, rig: Rig, crew: Crew, since_s: float) -> None:
-        """Stand still."""
-        rig.instruments[f"bag_{self.bag}_kpa"].failure = Failure.FROZEN
-
-    def mend(self, rig: Rig, crew: Crew) -> None:
-        """Change it."""
-        rig.instruments[f"bag_{self.bag}_kpa"].failure = Failure.NONE
