@@ -2,6 +2,9 @@
 
 import textwrap
 from inspect import cleandoc
+from typing import get_args
+
+from pydantic.fields import FieldInfo
 
 from simulator.faults import Disturbance, Fault, area_of, catalogue
 from simulator.planned import ScenarioError
@@ -48,18 +51,20 @@ def about_text(name: str) -> str:
     if name not in kinds:
         raise ScenarioError(f"no fault is called {name!r}; see --list faults")
     kind = kinds[name]
-    lines = [name, "", story(kind), ""]
+    paragraphs = [" ".join(part.split()) for part in story(kind).split("\n\n")]
+    lines = [name, ""]
+    for paragraph in paragraphs:
+        lines += [*textwrap.wrap(paragraph, WIDTH), ""]
     if issubclass(kind, Disturbance):
         lines.append("Must trip nothing.")
         if kind.may_wake:
             lines.append(f"May speak: {', '.join(kind.may_wake)}.")
     else:
-        lines += [f"Wakes: {', '.join(kind.wakes)}.", f"Harm: {kind.harm}."]
+        lines += textwrap.wrap(f"Wakes: {', '.join(kind.wakes)}.", WIDTH, subsequent_indent="  ")
+        lines += textwrap.wrap(f"Harm: {kind.harm.rstrip('.')}.", WIDTH, subsequent_indent="  ")
         lines.append(f"Deadline as it stands: {deadline_words(kind().deadline_s(RigSettings()))}.")
-    lines.append("Keys: " + ("none." if not kind.model_fields else ""))
-    for key, field in kind.model_fields.items():
-        bounds = [f"{type(bound).__name__.lower()} {_bound(bound)}" for bound in field.metadata]
-        lines.append(f"  {key}={field.default} {', '.join(bounds)}".rstrip())
+    lines.append("Keys:" if kind.model_fields else "No keys.")
+    lines += [_key(key, field) for key, field in kind.model_fields.items()]
     return "\n".join(lines) + "\n"
 
 
@@ -82,8 +87,15 @@ def deadline_words(deadline_s: float) -> str:
     return f"{deadline_s / 3600:.1f} h"
 
 
+def _key(key: str, field: FieldInfo) -> str:
+    choices = ", ".join(map(str, get_args(field.annotation)))
+    bounds = " to ".join(_bound(bound) for bound in field.metadata)
+    return f"  {key}={field.default}   {choices or bounds}".rstrip()
+
+
 def _bound(bound: object) -> str:
-    return str(getattr(bound, type(bound).__name__.lower(), bound))
+    """The figure of one of pydantic's bounds: ge, gt, le or lt."""
+    return f"{getattr(bound, type(bound).__name__.lower()):g}"
 
 
 def _item(name: str, title: str) -> list[str]:

@@ -18,6 +18,7 @@ from simulator.countdown import CountdownYard
 from simulator.crew import RepairPlan, Stage
 from simulator.faults import catalogue
 from simulator.faults.base import Onset
+from simulator.listing import about_text
 from simulator.planned import PlannedFault, Scenario
 from simulator.recording import TraceFile, TruthFile
 from simulator.yard import Yard
@@ -188,7 +189,7 @@ def test_only_a_picture_loads_the_drawing_library():
         (("--list",), ("whole_cure", "thermostat_stuck", "Disturbances")),
         (("--list", "scenarios"), ("whole_cure",)),
         (("--list", "faults"), ("thermostat_stuck", "Disturbances")),
-        (("--about", "slow_leak"), ("kpa_per_h=45", "Deadline", "Wakes: bag.drift")),
+        (("--about", "slow_leak"), ("kpa_per_h=45.0   30 to 2000", "Deadline", "Wakes: bag.drift")),
     ],
 )
 def test_what_there_is_can_be_read(arguments, wanted):
@@ -197,6 +198,13 @@ def test_what_there_is_can_be_read(arguments, wanted):
     assert max(map(len, done.stdout.splitlines())) <= 80
     for word in wanted:
         assert word in done.stdout
+
+
+def test_all_about_every_fault_fits_a_terminal():
+    for name in catalogue():
+        told = about_text(name)
+        assert max(map(len, told.splitlines())) <= 80, name
+        assert told.startswith(f"{name}\n\n")
 
 
 def test_every_fault_and_disturbance_is_listed():
