@@ -29,7 +29,7 @@ EXIT_ASKED_WRONG = 2
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
-        prog="python -m simulator",
+        prog="curehold simulate",
         description=(
             f"{PRETEND} Serves simulated rigs, to this computer only, for a daemon beside it; "
             "or runs alone, with a countdown for a supervisor, and writes what happened."
