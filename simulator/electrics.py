@@ -86,6 +86,8 @@ class Electrics:
         needed_share = DROPS_OUT_SHARE if self._pulled_in else PULLS_IN_SHARE
         self._pulled_in = called and self.mains_share >= needed_share
         self.contactor_closed = self._closed_share(loop_share)
+        if loop_share < 1 and not self.mains_ok:
+            self._pulled_in = False  # let go for a moment, and too little voltage to come back
 
     def _loop_share(self, dt_s: float) -> float:
         """Share of the step in which the emergency stop's unpressed loop is closed."""

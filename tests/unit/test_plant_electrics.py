@@ -120,6 +120,19 @@ def test_a_copy_goes_on_chattering_the_same():
     assert run(one, seconds=50) == run(copy, seconds=50)
 
 
+@pytest.mark.parametrize(("mains_share", "comes_back"), [(0.85, True), (0.7, False)])
+def test_a_contactor_let_go_by_a_loose_wire_must_pull_in_again(mains_share, comes_back):
+    """At 0.7 of nominal a coil may hold, but once let go it is not picked up again."""
+    one = electrics()
+    run(one)
+    one.mains_share = mains_share
+    assert run(one, seconds=20) == [1.0] * 20
+    one.estop_wire_chatters = True
+    run(one, seconds=100)
+    one.estop_wire_chatters = False
+    assert run(one, seconds=5) == [float(comes_back)] * 5
+
+
 def test_nothing_is_drawn_while_nothing_chatters():
     one = electrics()
     run(one, seconds=20)
