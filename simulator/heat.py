@@ -8,6 +8,7 @@ be held against what is stored; it is not closed by construction.
 """
 
 from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,7 @@ from simulator.slab import Slab, SlabSettings
 from simulator.surroundings import Surroundings
 
 SIDES = ("inner", "outer")
+NOTHING_W: Mapping[str, float] = MappingProxyType(dict.fromkeys(SIDES, 0.0))
 
 
 class Heat:
@@ -34,6 +36,7 @@ class Heat:
         clamp_c: by side, °C.
         lost_j: given to the air since the start, J.
         sun_j: taken from the sun since the start, J.
+        bags_j: taken by the bags behind the pads since the start, J.
     """
 
     def __init__(
@@ -53,6 +56,7 @@ class Heat:
         self.clamp_c = dict.fromkeys(SIDES, start_c)
         self.lost_j = 0.0
         self.sun_j = 0.0
+        self.bags_j = 0.0
         self._found_for: tuple[object, ...] = ()
         self._operator: Operator | None = None
 
@@ -82,6 +86,7 @@ class Heat:
         mounted: bool,
         pressed: Mapping[str, float],
         surroundings: Surroundings,
+        bags_w: Mapping[str, float] = NOTHING_W,
     ) -> None:
         """Switch the heaters by what the pads are now, then move all heat by one step.
 
@@ -92,6 +97,8 @@ class Heat:
             mounted: the pads are on the tyre, in the clamp.
             pressed: by side, the bag's pressure, kPa gauge.
             surroundings: the place now.
+            bags_w: by side, what the bag takes from the pad before it to warm itself;
+                what goes on through it to the air is among the pad's losses.
         """
         moved_by = self._find_operator(dt_s, pressed if mounted else None, surroundings.draught)
         air_c = surroundings.ambient_c
@@ -111,13 +118,19 @@ class Heat:
             self.slab.tyre_c,
         )
         before[FIRST_CELL:nodes] = self.slab.cells_c
-        before[nodes:] = (air_c, *inner_w, *outer_w, sun_w)
+        before[nodes:] = (
+            air_c,
+            *_less(inner_w, bags_w["inner"], inner.settings.edge_area_share),
+            *_less(outer_w, bags_w["outer"], outer.settings.edge_area_share),
+            sun_w,
+        )
         after = moved_by.step.dot(before)
         self._keep(after)
         mean_c = (before[:nodes] + after) / 2
         lost_w, inner_given_w, outer_given_w = moved_by.flows.dot(mean_c).tolist()
         self.lost_j += (lost_w - moved_by.lost_w_k * air_c) * dt_s
         self.sun_j += sun_w * dt_s
+        self.bags_j += (bags_w["inner"] + bags_w["outer"]) * dt_s
         inner.given_j += inner_given_w * dt_s
         outer.given_j += outer_given_w * dt_s
 
@@ -158,3 +171,10 @@ class Heat:
         contact_share = self.pads[side].contact_share
         contact_w_m2k = size.gap_w_m2k + (whole_w_m2k - size.gap_w_m2k) * contact_share
         return notch(contact_w_m2k)
+
+
+def _less(
+    zones_w: tuple[float, float], taken_w: float, edge_area_share: float
+) -> tuple[float, float]:
+    """What is left for the centre and the edge zone of a pad from whose back some is taken, W."""
+    return zones_w[0] - taken_w * (1 - edge_area_share), zones_w[1] - taken_w * edge_area_share

@@ -56,7 +56,7 @@ class Shown:
     """What a person at the rig can see and hear.
 
     Attributes:
-        pads_c: by side, from the thermostats' own displays, °C.
+        pads_c: by side, from the thermostats' own dials, which need no mains, °C.
         bags_kpa: by side, from the dial gauges, kPa.
         lamps: outputs of the supervisor by coil name; the horn among them.
     """

@@ -30,6 +30,7 @@ from simulator.surroundings import Surroundings
 from simulator.wire import Wire
 
 STEP_S = 1.0
+HEAT_ON_A = 1.0
 THERMOCOUPLES = frozenset({"pad_inner_c", "pad_outer_c", "ambient_c", "tyre_wall_c"})
 
 
@@ -108,6 +109,8 @@ class Rig:
         self.box = TerminalBox(settings.ambient_c)
         self.instruments = self._build_instruments(seed)
         self._tyre = self.controls.tyre
+        # What the bags drew in the step before; the pads give it in the next.
+        self._bags_w = dict.fromkeys(SIDES, 0.0)
         self._knob_error_c = {
             side: _draws(f"{seed} knob {side}").uniform(-1, 1) * settings.knob_error_c_max
             for side in SIDES
@@ -120,8 +123,8 @@ class Rig:
 
     @property
     def heat_on(self) -> bool:
-        """Any pad's heater carries current."""
-        return any(pad.heating for pad in self.pads.values())
+        """Any pad's heater carries enough current for the relay in its lead to pull in."""
+        return any(pad.current_a >= HEAT_ON_A for pad in self.pads.values())
 
     def advance(self) -> None:
         """Move by one step of `STEP_S`."""
@@ -213,13 +216,16 @@ class Rig:
             mounted=controls.mounted,
             pressed={side: bag.pressure_kpa for side, bag in self.bags.items()},
             surroundings=self.surroundings,
+            bags_w=self._bags_w,
         )
 
     def _advance_air(self) -> None:
         supply, ambient_c = self.supply, self.surroundings.ambient_c
         taken_mol = 0.0
+        mounted = self.controls.mounted
         for side, bag in self.bags.items():
-            warmth_c = self.pads[side].temperature_c - ambient_c if self.controls.mounted else 0.0
+            warmth_c = self.pads[side].temperature_c - ambient_c if mounted else 0.0
+            before_j = bag.drawn_j
             taken_mol += bag.advance(
                 STEP_S,
                 self.controls.valves[side],
@@ -228,6 +234,7 @@ class Rig:
                 supply_c=supply.air_c,
                 wet=supply.wet,
             )
+            self._bags_w[side] = (bag.drawn_j - before_j) / STEP_S if mounted else 0.0
         supply.advance(STEP_S, taken_mol, mains=self.electrics.mains_ok, around_c=ambient_c)
 
     def _advance_instruments(self) -> None:

@@ -28,10 +28,10 @@ SETTLED_C = 136.0
 MOVES = {
     "door_open": (3.0, 4.0),
     "draught": (6.0, 1.0),
-    "hot_afternoon": (4.0, 4.0),
+    "hot_afternoon": (3.0, 4.0),
     "rain_on_clamp": (6.0, 2.0),
     "thermostat_swings": (8.0, 2.0),
-    "regulator_refills": (0.5, 7.0),
+    "regulator_refills": (1.0, 7.0),
     "trim_in_band": (0.5, 16.0),
     "mains_blink": (1.5, 0.5),
     "contactor_bounces": (1.5, 0.5),

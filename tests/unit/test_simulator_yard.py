@@ -107,9 +107,38 @@ def test_the_heat_of_the_whole_cure_balances(whole_cure):
     heat = whole_cure.yard.rigs[0].heat
     start = Yard(find_scenario("whole_cure"), rigs=1, seed=1).rigs[0].heat
     came_j = heat.heated_j + heat.sun_j + heat.slab.brought_j
-    assert came_j - heat.lost_j == pytest.approx(heat.stored_j - start.stored_j, abs=1e-6 * came_j)
+    left_j = heat.lost_j + heat.bags_j
+    assert came_j - left_j == pytest.approx(heat.stored_j - start.stored_j, abs=1e-6 * came_j)
     assert heat.heated_j > 5e6
     assert heat.lost_j > 5e6
+
+
+def test_what_warms_the_bags_is_taken_from_the_pads(in_hold):
+    rig = copy.deepcopy(in_hold).yard.rigs[0]
+    settings = rig.bags["inner"].settings
+    # Wall and gas stand by now at their share of the pads' warmth: heat capacity times that.
+    share_c = settings.gas_share * (rig.pads["inner"].temperature_c - 20.0)
+    held_j = 2 * share_c * settings.wall_j_k
+    assert rig.heat.bags_j == pytest.approx(held_j, rel=0.15)
+    for bag in rig.bags.values():
+        bag.wall_c -= 30.0
+    cold = copy.deepcopy(rig)
+    cold.advance()
+    assert cold.heat.bags_j == rig.heat.bags_j + sum(rig._bags_w.values())
+    before_j = cold.heat.bags_j
+    cold.advance()
+    assert cold.heat.bags_j - before_j > 2 * 200.0
+
+
+def test_a_trickle_is_no_heat_for_the_relay_in_the_lead(in_hold):
+    rig = copy.deepcopy(in_hold).yard.rigs[0]
+    rig.controls.set_c = 150.0
+    for current, share in ((True, 1.0), (False, 0.002)):
+        for pad in rig.pads.values():
+            pad.heater_share = share
+        rig.advance()
+        assert rig.heat_on is current
+        assert all(pad.heating for pad in rig.pads.values())
 
 
 def test_the_air_of_the_whole_cure_balances(whole_cure):
