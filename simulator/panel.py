@@ -4,6 +4,7 @@ The crew gets these and nothing else, so it cannot act on what no one could see.
 """
 
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from simulator.bags import BagValves
 
@@ -51,8 +52,7 @@ class Controls:
         return button in self.taped or now_s < self.released_at_s[button]
 
 
-@dataclass(frozen=True, slots=True)
-class Shown:
+class Shown(NamedTuple):
     """What a person at the rig can see and hear.
 
     Attributes:

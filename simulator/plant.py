@@ -146,9 +146,10 @@ class Rig:
 
     def shown(self) -> Shown:
         """What a person at the rig can see and hear now."""
+        pads, bags = self.pads, self.bags
         return Shown(
-            pads_c={side: round(pad.thermostat.sensed_c) for side, pad in self.pads.items()},
-            bags_kpa={side: round(bag.pressure_kpa / 2) * 2.0 for side, bag in self.bags.items()},
+            pads_c={side: round(pads[side].thermostat.sensed_c) for side in SIDES},
+            bags_kpa={side: round(bags[side].pressure_kpa / 2) * 2.0 for side in SIDES},
             lamps=self.relays.shown(),
         )
 
