@@ -168,20 +168,24 @@ def _records(
 ) -> list[Callable[[], None]]:
     """What is to be called after every step; files are finished at the end."""
     notes = []
+    if options.plot is not None:
+        picture = Picture(yard)
+        ends.callback(picture.write, options.plot)
+        notes.append(picture.note)
     for path, kind in ((options.trace, TraceFile), (options.truth, TruthFile)):
         if path is not None:
             record = kind(path, yard)
             ends.callback(record.close)
             notes.append(record.note)
-    if options.plot is not None:
-        picture = Picture(yard)
-        ends.callback(picture.write, options.plot)
-        notes.append(picture.note)
     return notes
 
 
-def _run_alone(options: argparse.Namespace, yard: Yard) -> None:
+def _run_alone(options: argparse.Namespace, yard: Yard) -> int:
+    """Run alone; returns the exit status, that of a signal when one ended it."""
     seen = sys.stderr.isatty()
+    stopped_by: list[int] = []
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda number, _frame: stopped_by.append(number))
 
     def tell(now_s: float) -> None:
         if seen:
@@ -190,12 +194,34 @@ def _run_alone(options: argparse.Namespace, yard: Yard) -> None:
             sys.stderr.flush()
 
     with ExitStack() as ends:
-        run_alone(yard, _records(options, yard, ends), tell)
+        run_alone(yard, _records(options, yard, ends), tell, lambda: bool(stopped_by))
     if seen:
         sys.stderr.write("\n")
+    if stopped_by:
+        sys.stderr.write(f"stopped at {yard.now_s / 3600:.1f} h; the files end there\n")
     for what, path in (("trace", options.trace), ("truth", options.truth), ("plot", options.plot)):
         if path is not None:
             sys.stdout.write(f"{what}: {path}\n")
+    return 128 + stopped_by[0] if stopped_by else 0
+
+
+def _alone_is_alone(options: argparse.Namespace) -> None:
+    """Refuse what would be without effect.
+
+    Raises:
+        ScenarioError: a wire or a pace is asked for as well.
+    """
+    if options.alone and (options.wire or options.modbus_port or options.pace != "real"):
+        raise ScenarioError(
+            "--alone serves nothing and waits for nobody: leave out --wire, --modbus-port, --pace"
+        )
+
+
+def _written_wrong(error: OSError, options: argparse.Namespace) -> str:
+    """What could not be read or written, and why; a full disk does not say where."""
+    records = [str(path) for path in (options.trace, options.truth, options.plot) if path]
+    where = error.filename or " or ".join(records) or "the wire"
+    return f"{where}: {error.strerror or error}; choose another place"
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -214,15 +240,18 @@ def main(arguments: list[str] | None = None) -> int:
         )
         read_pace(options.pace)
         _wires(options)
+        _alone_is_alone(options)
         if not 1 <= options.rigs <= RIGS_MAX:
             raise ScenarioError(f"--rigs {options.rigs}: choose 1 to {RIGS_MAX}")
         yard = Yard(scenario, rigs=options.rigs, seed=options.seed)
         sys.stderr.write(PRETEND + "\n")
         if options.alone:
-            _run_alone(options, yard)
-        else:
-            asyncio.run(_serve(options, yard))
-    except (ValueError, ServeError, PictureError, OSError) as error:
+            return _run_alone(options, yard)
+        asyncio.run(_serve(options, yard))
+    except OSError as error:
+        sys.stderr.write(f"simulator: {_written_wrong(error, options)}\n")
+        return EXIT_ASKED_WRONG
+    except (ValueError, ServeError, PictureError) as error:
         sys.stderr.write(f"simulator: {error}\n")
         return EXIT_ASKED_WRONG
     except NobodyCameError as error:

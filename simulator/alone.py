@@ -13,18 +13,22 @@ TELL_EVERY_S = 300.0
 
 
 def run_alone(
-    yard: Yard, notes: Sequence[Callable[[], None]], tell: Callable[[float], None]
+    yard: Yard,
+    notes: Sequence[Callable[[], None]],
+    tell: Callable[[float], None],
+    stop: Callable[[], bool],
 ) -> None:
-    """Run until the scenario is over.
+    """Run until the scenario is over or someone wants it to stop.
 
     Args:
         yard: to move.
         notes: called after every step.
         tell: called now and then with the plant time, s.
+        stop: asked after every step.
     """
     run = CountdownYard(yard)
     told_s = 0.0
-    while not yard.over:
+    while not (yard.over or stop()):
         run.advance()
         for note in notes:
             note()

@@ -4,6 +4,7 @@ import copy
 import csv
 import pickle
 import re
+import signal
 import subprocess
 import sys
 from dataclasses import replace
@@ -218,7 +219,10 @@ def test_every_fault_and_disturbance_is_listed():
         (("--about", "nonsense"), "no fault is called 'nonsense'"),
         (("--alone", "--scenario", "nonsense"), "no scenario is called 'nonsense'"),
         (("--wire", "smoke"), "wire 'smoke' is none of tcp"),
-        (("--alone", "--trace", "/nowhere/at/all.csv"), "/nowhere/at/all.csv"),
+        (("--alone", "--trace", "/nowhere/at/all.csv"), "/nowhere/at/all.csv: No such file"),
+        (("--alone", "--trace", "/dev/full"), "/dev/full: No space left"),
+        (("--alone", "--wire", "rtu"), "--alone serves nothing"),
+        (("--alone", "--pace", "lockstep"), "--alone serves nothing"),
     ],
 )
 def test_asked_wrongly_it_says_so(arguments, told):
@@ -226,6 +230,26 @@ def test_asked_wrongly_it_says_so(arguments, told):
     assert done.returncode == 2
     assert told in done.stderr
     assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_stopped_it_finishes_its_files_and_says_where_they_end(tmp_path, number):
+    names = [tmp_path / "t.csv", tmp_path / "truth.csv"]
+    line = [sys.executable, "-m", "simulator", "--alone", "--scenario", "repair_of_80_mm"]
+    line += ["--trace", str(names[0]), "--truth", str(names[1])]
+    with subprocess.Popen(line, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        # Once it writes it is under way, and far from its end.
+        while not (names[0].exists() and names[0].stat().st_size):
+            assert process.poll() is None
+        process.send_signal(number)
+        told, errors = process.communicate(timeout=60)
+    assert process.returncode == 128 + number
+    assert b"the files end there" in errors
+    assert b"Traceback" not in errors
+    assert told.decode() == f"trace: {names[0]}\ntruth: {names[1]}\n"
+    for name in names:
+        rows = list(csv.reader(name.read_text(encoding="utf-8").splitlines()))
+        assert len({len(row) for row in rows}) == 1
 
 
 def test_files_are_told_and_nothing_else_is_written(tmp_path):
