@@ -2,7 +2,10 @@
 
 import argparse
 import asyncio
+import errno
 import json
+import math
+import os
 import signal
 import sys
 from collections.abc import Callable
@@ -25,6 +28,7 @@ from simulator.yard import Yard
 PRETEND = "PRETEND RIG, nothing is heated."
 EXIT_NOBODY_CAME = 1
 EXIT_ASKED_WRONG = 2
+PORT_MAX = 65_535
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -124,17 +128,16 @@ async def _serve(options: argparse.Namespace, yard: Yard) -> None:
     for number in (signal.SIGTERM, signal.SIGINT):
         loop.add_signal_handler(number, stop.set)
     async with AsyncExitStack() as ends:
-        notes = _records(options, yard, ends)
+        plant_time = (lambda: yard.now_s) if lockstep else None
+        fronts = await open_fronts(yard.rigs, _wires(options), plant_time)
+        ends.push_async_callback(fronts.close)
+        notes = [*_records(options, yard, ends), fronts.moved]
 
         def note_all() -> None:
             for note in notes:
                 note()
 
         mover = Mover(yard, WallPace(speed), note_all)
-        plant_time = (lambda: yard.now_s) if lockstep else None
-        fronts = await open_fronts(yard.rigs, _wires(options), plant_time)
-        ends.push_async_callback(fronts.close)
-        notes.append(fronts.moved)
         ready: dict[str, object] = {"ready": True, "pace_port": None, **fronts.told()}
         if lockstep:
             port = Lockstep(mover, options.wait_s)
@@ -205,16 +208,31 @@ def _run_alone(options: argparse.Namespace, yard: Yard) -> int:
     return 128 + stopped_by[0] if stopped_by else 0
 
 
-def _alone_is_alone(options: argparse.Namespace) -> None:
-    """Refuse what would be without effect.
+def _asked_well(options: argparse.Namespace) -> None:
+    """Refuse what cannot be, or would be without effect, before anything is opened.
 
     Raises:
-        ScenarioError: a wire or a pace is asked for as well.
+        ScenarioError: what, and what would be right.
+        OSError: a picture's folder is not there.
     """
+    if not 1 <= options.rigs <= RIGS_MAX:
+        raise ScenarioError(f"--rigs {options.rigs}: choose 1 to {RIGS_MAX}")
+    for name in ("modbus_port", "pace_port"):
+        if not 0 <= getattr(options, name) <= PORT_MAX:
+            raise ScenarioError(f"--{name.replace('_', '-')}: choose 0 to {PORT_MAX}, 0 picks one")
+    for name in ("wait_s", "mends_after_s"):
+        seconds = getattr(options, name)
+        if seconds is not None and not 0 <= seconds < math.inf:
+            raise ScenarioError(f"--{name.replace('_', '-')} {seconds}: give seconds from 0 up")
     if options.alone and (options.wire or options.modbus_port or options.pace != "real"):
         raise ScenarioError(
             "--alone serves nothing and waits for nobody: leave out --wire, --modbus-port, --pace"
         )
+    paths = [path for path in (options.trace, options.truth, options.plot) if path is not None]
+    if len({path.absolute() for path in paths}) < len(paths):
+        raise ScenarioError("--trace, --truth and --plot: give each a file of its own")
+    if options.plot is not None and not options.plot.absolute().parent.is_dir():
+        raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), str(options.plot))
 
 
 def _written_wrong(error: OSError, options: argparse.Namespace) -> str:
@@ -240,9 +258,7 @@ def main(arguments: list[str] | None = None) -> int:
         )
         read_pace(options.pace)
         _wires(options)
-        _alone_is_alone(options)
-        if not 1 <= options.rigs <= RIGS_MAX:
-            raise ScenarioError(f"--rigs {options.rigs}: choose 1 to {RIGS_MAX}")
+        _asked_well(options)
         yard = Yard(scenario, rigs=options.rigs, seed=options.seed)
         sys.stderr.write(PRETEND + "\n")
         if options.alone:

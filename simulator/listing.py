@@ -1,7 +1,9 @@
 """What there is to choose from, told in a terminal."""
 
+import shutil
 import textwrap
 from inspect import cleandoc
+from math import floor
 from typing import get_args
 
 from pydantic.fields import FieldInfo
@@ -11,7 +13,7 @@ from simulator.planned import ScenarioError
 from simulator.plant import RigSettings
 from simulator.scenarios import all_scenarios
 
-WIDTH = 79
+WIDTH_MIN, WIDTH_MAX = 39, 79
 
 
 def scenarios_text() -> str:
@@ -21,7 +23,8 @@ def scenarios_text() -> str:
     for name, scenario in all_scenarios().items():
         if name not in faults:
             lines += _item(name, scenario.title)
-    lines += ["", "Every fault and disturbance is a scenario of its own name too: --list faults."]
+    more = "Every fault and disturbance is a scenario of its own name too: --list faults."
+    lines += ["", *textwrap.wrap(more, _width())]
     return "\n".join(lines) + "\n"
 
 
@@ -54,15 +57,16 @@ def about_text(name: str) -> str:
     paragraphs = [" ".join(part.split()) for part in story(kind).split("\n\n")]
     lines = [name, ""]
     for paragraph in paragraphs:
-        lines += [*textwrap.wrap(paragraph, WIDTH), ""]
+        lines += [*textwrap.wrap(paragraph, _width()), ""]
     if issubclass(kind, Disturbance):
         lines.append("Must trip nothing.")
         if kind.may_wake:
             lines.append(f"May speak: {', '.join(kind.may_wake)}.")
     else:
-        lines += textwrap.wrap(f"Wakes: {', '.join(kind.wakes)}.", WIDTH, subsequent_indent="  ")
-        lines += textwrap.wrap(f"Harm: {kind.harm.rstrip('.')}.", WIDTH, subsequent_indent="  ")
-        lines.append(f"Deadline as it stands: {deadline_words(kind().deadline_s(RigSettings()))}.")
+        lines += textwrap.wrap(f"Wakes: {', '.join(kind.wakes)}.", _width(), subsequent_indent="  ")
+        lines += textwrap.wrap(f"Harm: {kind.harm.rstrip('.')}.", _width(), subsequent_indent="  ")
+        deadline = deadline_words(kind().deadline_s(RigSettings()))
+        lines += textwrap.wrap(f"Deadline as it stands: {deadline}.", _width())
     lines.append("Keys:" if kind.model_fields else "No keys.")
     lines += [_key(key, field) for key, field in kind.model_fields.items()]
     return "\n".join(lines) + "\n"
@@ -79,12 +83,19 @@ def story(kind: type[Fault]) -> str:
 
 
 def deadline_words(deadline_s: float) -> str:
-    """A deadline as people say it."""
+    """A deadline as people say it, rounded to the early side."""
     if deadline_s < 120:
-        return f"{deadline_s:.0f} s"
+        return f"{floor(deadline_s)} s"
+    if deadline_s < 600:
+        return f"{floor(deadline_s / 6) / 10:g} min"
     if deadline_s < 7200:
-        return f"{deadline_s / 60:.0f} min"
-    return f"{deadline_s / 3600:.1f} h"
+        return f"{floor(deadline_s / 60)} min"
+    return f"{floor(deadline_s / 360) / 10:g} h"
+
+
+def _width() -> int:
+    """Columns to write in; the terminal's, within reason."""
+    return max(WIDTH_MIN, min(WIDTH_MAX, shutil.get_terminal_size().columns - 1))
 
 
 def _key(key: str, field: FieldInfo) -> str:
@@ -99,6 +110,8 @@ def _bound(bound: object) -> str:
 
 
 def _item(name: str, title: str) -> list[str]:
-    hang = " " * 27
-    head, first = ([], f"  {name:25}") if len(name) < 25 else ([f"  {name}"], hang)
-    return head + textwrap.wrap(title, WIDTH, initial_indent=first, subsequent_indent=hang)
+    # In a narrow terminal the title goes below the name.
+    room = 25 if _width() >= 60 else 0
+    hang = " " * (room + 2) if room else " " * 6
+    head, first = ([], f"  {name:{room}}") if len(name) < room else ([f"  {name}"], hang)
+    return head + textwrap.wrap(title, _width(), initial_indent=first, subsequent_indent=hang)

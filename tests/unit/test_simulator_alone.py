@@ -19,7 +19,7 @@ from simulator.countdown import CountdownYard
 from simulator.crew import RepairPlan, Stage
 from simulator.faults import catalogue
 from simulator.faults.base import Onset
-from simulator.listing import about_text
+from simulator.listing import about_text, deadline_words, faults_text, scenarios_text
 from simulator.planned import PlannedFault, Scenario
 from simulator.recording import TraceFile, TruthFile
 from simulator.yard import Yard
@@ -223,6 +223,12 @@ def test_every_fault_and_disturbance_is_listed():
         (("--alone", "--trace", "/dev/full"), "/dev/full: No space left"),
         (("--alone", "--wire", "rtu"), "--alone serves nothing"),
         (("--alone", "--pace", "lockstep"), "--alone serves nothing"),
+        (("--modbus-port", "70000"), "--modbus-port: choose 0 to 65535"),
+        (("--pace-port", "-1"), "--pace-port: choose 0 to 65535"),
+        (("--wait-s", "-1"), "--wait-s -1.0: give seconds from 0 up"),
+        (("--mends-after-s", "nan"), "--mends-after-s nan: give seconds from 0 up"),
+        (("--alone", "--trace", "x.csv", "--truth", "x.csv"), "give each a file of its own"),
+        (("--alone", "--plot", "/nowhere/x.svg"), "/nowhere/x.svg: No such file"),
     ],
 )
 def test_asked_wrongly_it_says_so(arguments, told):
@@ -250,6 +256,31 @@ def test_stopped_it_finishes_its_files_and_says_where_they_end(tmp_path, number)
     for name in names:
         rows = list(csv.reader(name.read_text(encoding="utf-8").splitlines()))
         assert len({len(row) for row in rows}) == 1
+
+
+def test_a_wire_that_cannot_be_had_leaves_no_file(tmp_path):
+    (tmp_path / "bus").write_text("in the way")
+    asked = ("--wire", f"rtu:{tmp_path / 'bus'}", "--trace", tmp_path / "t.csv")
+    done = command(*asked)
+    assert done.returncode == 2
+    assert sorted(tmp_path.iterdir()) == [tmp_path / "bus"]
+
+
+@pytest.mark.parametrize("columns", [40, 60, 200])
+def test_lists_keep_to_the_terminal(columns, monkeypatch):
+    monkeypatch.setenv("COLUMNS", str(columns))
+    told = scenarios_text() + faults_text() + about_text("slow_leak")
+    longest = max(len(line) for line in told.splitlines() if " " in line.strip())
+    assert longest <= min(columns, 80)
+    assert longest > min(columns, 80) - 10
+
+
+@pytest.mark.parametrize(
+    ("deadline_s", "words"),
+    [(11.9, "11 s"), (119.9, "119 s"), (299.0, "4.9 min"), (719.0, "11 min"), (9000.0, "2.5 h")],
+)
+def test_a_deadline_is_told_to_the_early_side(deadline_s, words):
+    assert deadline_words(deadline_s) == words
 
 
 def test_files_are_told_and_nothing_else_is_written(tmp_path):

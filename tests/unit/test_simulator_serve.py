@@ -125,7 +125,7 @@ async def test_every_switch_has_its_place(wire, rigs):
     controls.pins_in = controls.release_request = True
     rigs[0].electrics.estop_ok = False
     rigs[0].electrics.mains_share = 0.0
-    rigs[0].pads["inner"].heating = True
+    rigs[0].pads["inner"].current_a = 6.9
     bits = (await wire.read_discrete_inputs(0, count=8, device_id=3)).bits[:8]
     assert bits == [False, False, False, True, True, False, False, True]
 
