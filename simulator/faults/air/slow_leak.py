@@ -15,7 +15,7 @@ class SlowLeak(Fault):
     """One bag, cut off from its feed, loses air.
 
     Deadline: at 45 kPa an hour, slowing as it falls, the 53 kPa from its lowest
-    good pressure to 150 kPa gauge are lost in 79 min; below that steam opens damp rubber at 140 °C
+    good pressure to 150 kPa gauge are lost in 78 min; below that steam opens damp rubber at 140 °C
     (150 kPa: common practice, no source). Someone must know before.
 
     Attributes:

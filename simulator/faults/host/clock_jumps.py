@@ -16,7 +16,8 @@ class ClockJumps(Fault):
     Deadline: whoever goes by that clock, man or machine, takes the heat away now. A
     pad of 18 kJ/K, losing some 5 W/K and more to rubber that is cold inside, then
     falls from 140 to 120 °C, below which the hold does not count (common practice,
-    no source), in 4.5 min. The jump must be known for one before.
+    no source), in 4.5 min. By then
+    the jump must be known for what it is.
 
     Attributes:
         step_s: forward, or back where below 0.

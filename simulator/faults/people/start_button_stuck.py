@@ -14,8 +14,8 @@ class StartButtonStuck(Fault):
     Deadline: nothing is wrong while heat is wanted. But the next trip would be
     followed by an asking that no hand made: heat that comes by itself onto whoever
     works at the pads (IEC 60204-1, unexpected start). Someone with a tool is there
-    60 s after a trip (common practice, no source); the stuck button must be
-    known for one before.
+    60 s after a trip (common practice, no source); by then the button must be
+    known to be stuck.
     """
 
     wakes: ClassVar[tuple[str, ...]] = ("run.unattended",)
