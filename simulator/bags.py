@@ -13,27 +13,11 @@ from math import sqrt
 from simulator.gas import (
     ATMOSPHERE_KPA,
     CRITICAL_RATIO,
-    GAS_J_MOL_K,
     REFERENCE_MOL_M3,
-    ZERO_C_K,
     flow_mol_s,
     in_series,
 )
-from simulator.vessel import LIMP_SHARE, Vessel, VesselSettings
-
-__all__ = [
-    "ATMOSPHERE_KPA",
-    "CRITICAL_RATIO",
-    "GAS_J_MOL_K",
-    "LIMP_SHARE",
-    "REFERENCE_MOL_M3",
-    "ZERO_C_K",
-    "AirMode",
-    "Bag",
-    "BagSettings",
-    "BagValves",
-    "flow_mol_s",
-]
+from simulator.vessel import Vessel, VesselSettings
 
 # Below this, what a sub-step adds goes out in the same sub-step, or the gauge would flutter.
 NEARLY_EMPTY_KPA = 5.0

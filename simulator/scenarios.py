@@ -9,25 +9,11 @@ from dataclasses import replace
 from inspect import getdoc, getmodule
 
 from simulator.crew import RepairPlan, Stage
-from simulator.fault_text import read_fault
 from simulator.faults import catalogue
 from simulator.faults.base import Fault, Onset
-from simulator.planned import TAIL_S, PlannedFault, Scenario, ScenarioError, tail_after_s
+from simulator.planned import PlannedFault, Scenario, ScenarioError, tail_after_s
 from simulator.plant import RigSettings
 from simulator.repairs import repairs
-
-__all__ = [
-    "TAIL_S",
-    "Onset",
-    "PlannedFault",
-    "Scenario",
-    "ScenarioError",
-    "all_scenarios",
-    "find_scenario",
-    "read_fault",
-    "tail_after_s",
-    "together",
-]
 
 # What is worse together than one by one.
 PAIRS = (

@@ -9,7 +9,8 @@ it says.
 from itertools import pairwise
 from math import exp, inf, log, pi, sqrt
 
-from simulator.bags import (
+from simulator.crew import Crew, Stage
+from simulator.gas import (
     ATMOSPHERE_KPA,
     CRITICAL_RATIO,
     GAS_J_MOL_K,
@@ -17,7 +18,6 @@ from simulator.bags import (
     ZERO_C_K,
     flow_mol_s,
 )
-from simulator.crew import Crew, Stage
 from simulator.plant import Rig, RigSettings
 
 # From here rubber blows and its surface reverts while one looks on (common practice, no source).

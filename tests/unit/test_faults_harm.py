@@ -14,10 +14,10 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
-from simulator.bags import ATMOSPHERE_KPA, flow_mol_s
 from simulator.crew import Crew, RepairPlan, Stage
 from simulator.faults import Disturbance, Fault, area_of, catalogue, harm
 from simulator.faults.base import Onset
+from simulator.gas import ATMOSPHERE_KPA, flow_mol_s
 from simulator.plant import Rig, RigSettings
 from simulator.slab import SlabSettings
 

@@ -7,10 +7,10 @@ from itertools import pairwise
 import pytest
 from scipy.integrate import quad, solve_ivp
 
-from simulator.bags import ATMOSPHERE_KPA, flow_mol_s
 from simulator.crew import Stage
 from simulator.faults import Disturbance, pressing
 from simulator.faults.base import Onset
+from simulator.gas import ATMOSPHERE_KPA, flow_mol_s
 from simulator.panel import SIDES
 from tests.unit.bare_plant import BUILT, KINDS, Bare, at_onset, healthy
 

@@ -15,9 +15,11 @@ from pymodbus.client import AsyncModbusTcpClient
 from simulator.__main__ import main
 from simulator.crew import RepairPlan
 from simulator.faults import catalogue
+from simulator.faults.base import Onset
 from simulator.host import Host
 from simulator.pace import Lockstep, Mover, NobodyCameError, read_pace, run_free
-from simulator.scenarios import Onset, PlannedFault, Scenario, find_scenario
+from simulator.planned import PlannedFault, Scenario
+from simulator.scenarios import find_scenario
 from simulator.serve import HOST, ServeError, WallPace
 from simulator.yard import Yard
 

@@ -11,18 +11,16 @@ from simulator.crew import Errand, ErrandKind, RepairPlan, Stage
 from simulator.fault_text import read_fault
 from simulator.faults import Disturbance, catalogue
 from simulator.faults.base import Fault, Onset
-from simulator.planned import TAIL_S, PlannedFault, Scenario, tail_after_s
+from simulator.planned import TAIL_S, PlannedFault, Scenario, ScenarioError, tail_after_s
 from simulator.plant import RigSettings
 from simulator.repairs import repairs
 from simulator.scenarios import (
     PAIRS,
-    ScenarioError,
     _one_fault,
     all_scenarios,
     find_scenario,
     together,
 )
-from simulator.scenarios import read_fault as read_fault_where_it_is_looked_for
 from simulator.yard import Yard
 from tests.unit.stand_in import StandIn
 
@@ -169,10 +167,6 @@ def test_both_of_a_pair_do_strike():
     assert set(yard.struck()) == {"horn_dead", "mains_lost"}
     assert yard.rigs[0].relays.horn_dead
     assert not yard.rigs[0].electrics.mains_ok
-
-
-def test_read_fault_is_where_it_is_looked_for():
-    assert read_fault_where_it_is_looked_for is read_fault
 
 
 @pytest.mark.parametrize(

@@ -4,11 +4,11 @@ from typing import ClassVar
 
 from pydantic import Field
 
-from simulator.bags import ATMOSPHERE_KPA, ZERO_C_K
 from simulator.crew import Crew, Stage
 from simulator.faults.base import Fault, Onset, Side
 from simulator.faults.harm import WORKING_KPA
 from simulator.faults.pressing import BAG_BEARS_KPA, BY_EYE_KPA, bag_warms_s
+from simulator.gas import ATMOSPHERE_KPA, ZERO_C_K
 from simulator.plant import Rig, RigSettings
 
 

@@ -2,12 +2,13 @@
 
 from typing import ClassVar
 
-from simulator.bags import ATMOSPHERE_KPA, LIMP_SHARE, ZERO_C_K
 from simulator.crew import Crew, Stage
 from simulator.faults.base import Fault, Onset
 from simulator.faults.harm import choked_mol_s, clamp_kn, filling_s
 from simulator.faults.pressing import THROWS_KN
+from simulator.gas import ATMOSPHERE_KPA, ZERO_C_K
 from simulator.plant import Rig, RigSettings
+from simulator.vessel import LIMP_SHARE
 
 
 class PinsNeverIn(Fault):
