@@ -65,10 +65,8 @@ REFERENCE_C = 140.0
 REACTION_S = 1.5
 WALKING_M_S = 1.6  # ISO 13855, from memory
 
+# Bare metal this hot burns in a second of touch; ISO 13732-1, from memory.
 BURNS_AT_ONCE_C = 65.0
-# Seconds of touch to a burn on bare metal against its temperature. ISO 13732-1, from memory;
-# the two shortest are the low ends of a band.
-_BURNS = ((BURNS_AT_ONCE_C, 1.0), (56.0, 10.0), (51.0, 60.0), (48.0, 600.0), (43.0, 8 * 3600.0))
 
 # IAPWS-IF97, region 4, saturation line; from memory, held against the release's check values.
 _SATURATION = (
@@ -214,30 +212,9 @@ def choked_mol_s(conductance_dm3_s_bar: float, gauge_kpa: float) -> float:
     return conductance_dm3_s_bar * 1e-3 * (gauge_kpa + ATMOSPHERE_KPA) / 100 * REFERENCE_MOL_M3
 
 
-def stored_kj(volume_l: float, gauge_kpa: float) -> float:
-    """What a burst sets free at most, by Brode: p V / (kappa - 1), kappa 1.4; kJ."""
-    return gauge_kpa * volume_l / 1000 / 0.4
-
-
 def clamp_kn(area_m2: float, gauge_kpa: float) -> float:
     """Force of a bag on its clamp, kN."""
     return area_m2 * gauge_kpa
-
-
-def burn_s(surface_c: float) -> float:
-    """How long bare metal may be touched; ISO 13732-1, from memory.
-
-    Between the standard's points the time is taken along a straight line in its
-    logarithm; above the hottest one it is a second or less, below 43 °C no limit.
-    """
-    hottest_c, shortest_s = _BURNS[0]
-    if surface_c >= hottest_c:
-        return shortest_s
-    for (upper_c, short_s), (lower_c, long_s) in pairwise(_BURNS):
-        if surface_c >= lower_c:
-            share = (upper_c - surface_c) / (upper_c - lower_c)
-            return exp(log(short_s) + log(long_s / short_s) * share)
-    return inf
 
 
 def stands_clear_s(distance_m: float) -> float:
