@@ -22,12 +22,14 @@ from daemon.config import (
 from daemon.notify.settings import MqttSettings
 from drivers.kinds import kinds
 from drivers.sensors import SENSORS, ConditionSettings, CorrectionSettings
+from rules.air import AirLimits
 from rules.channels import CHANNELS, OUTPUTS
 from rules.facts import RigFacts
 from rules.hazards import HAZARDS
 from rules.hold import HoldLimits
 from rules.permit import PermitLimits
 from rules.phases import PhaseLimits
+from rules.trust import TrustLimits
 
 HEAD = """\
 # Configuration
@@ -247,6 +249,8 @@ def _limit_sections() -> Iterator[str]:
         ("phases", PhaseLimits, "rules/phases.py"),
         ("hold", HoldLimits, "rules/hold.py"),
         ("permit", PermitLimits, "rules/permit.py"),
+        ("trust", TrustLimits, "rules/trust.py"),
+        ("air", AirLimits, "rules/air.py"),
     ):
         title = f"`[rigs.NAME.limits.{name}]`"
         yield from _section(title, f"Explained in `{where}`.", (model,), level=3)

@@ -56,6 +56,8 @@ CHANNELS: tuple[Channel, ...] = (
     Channel("mains_ok", Kind.SWITCH, "mains present"),
     Channel("contactor_closed", Kind.SWITCH, "contactor closed"),
     Channel("cutout_ok", Kind.SWITCH, "thermal cut-out not tripped"),
+    Channel("horn_heard", Kind.SWITCH, "horn seen to sound"),
+    Channel("supervisor_power_ok", Kind.SWITCH, "supervisor on its own supply"),
 )
 
 OUTPUTS: tuple[Channel, ...] = (

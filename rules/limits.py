@@ -9,12 +9,14 @@ from typing import Any, Self, cast
 
 from pydantic import BaseModel, Field, create_model, model_validator
 
+from rules.air import AirLimits
 from rules.calibration import Calibration
 from rules.facts import STRICT, RigFacts
 from rules.hazards import HAZARDS
 from rules.hold import HoldLimits
 from rules.permit import PermitLimits
 from rules.phases import PhaseLimits
+from rules.trust import TrustLimits
 
 CUTOUT_MARGIN_C = 5.0
 
@@ -27,6 +29,8 @@ class LimitsBase(BaseModel):
         phases: figures of the phase table.
         hold: when the hold clock runs.
         permit: figures of the heat permit.
+        trust: what a pad can do, so that a jumping reading is not believed.
+        air: figures of the model of the air in the bags.
         calibrations: what readings were corrected by, by channel.
     """
 
@@ -36,6 +40,8 @@ class LimitsBase(BaseModel):
     phases: PhaseLimits = PhaseLimits()
     hold: HoldLimits = HoldLimits()
     permit: PermitLimits = PermitLimits()
+    trust: TrustLimits = TrustLimits()
+    air: AirLimits = AirLimits()
     calibrations: Mapping[str, Calibration] = Field(default_factory=dict)
 
     def of(self, hazard: str) -> Any:  # each hazard's own limits type

@@ -83,6 +83,8 @@ class Permit:
         tag: the hazard that took heat away, or empty.
         before: set while heat may still come back by itself after a gap.
         open_since_ns: since when the relay has read back open though granted.
+        since_ns: process time at which heat was last granted or taken away, ns; 0
+            before the first grant.
     """
 
     state: PermitState = PermitState.WITHHELD
@@ -90,6 +92,7 @@ class Permit:
     tag: str = ""
     before: Before | None = None
     open_since_ns: int | None = None
+    since_ns: int = 0
 
     @property
     def granted(self) -> bool:
@@ -159,6 +162,9 @@ def decide(
         events.append(told)
     if (taken.state, taken.tag) != (permit.state, permit.tag):
         events.append(PermitChanged(taken.state.value, taken.why, taken.tag))
+    since_ns = view.now_ns if taken.granted is not permit.granted else permit.since_ns
+    if taken.since_ns != since_ns:
+        taken = replace(taken, since_ns=since_ns)
     return taken, tuple(events)
 
 

@@ -7,7 +7,7 @@ Source:
 from dataclasses import dataclass, replace
 
 from rules.believed import believed
-from rules.channels import PADS
+from rules.channels import BAGS, PADS
 from rules.frame import NS_PER_S, Frame
 from rules.window import Bucket, Window
 
@@ -61,42 +61,50 @@ class Now:
         coldest_c: coldest good pad, °C; None unless every fitted pad is good.
         lower_kpa: lower bag; None unless every fitted bag is good.
         higher_kpa: higher bag; None unless every fitted bag is good.
+        pads: what each pad is believed to have, °C, in the order of
+            `rules.channels.PADS`; None: not fitted or not believed.
+        bags: the same of the bags, kPa gauge, in the order of `rules.channels.BAGS`.
     """
 
     hottest_c: float | None
     coldest_c: float | None
     lower_kpa: float | None
     higher_kpa: float | None
+    pads: tuple[float | None, float | None] = (None, None)
+    bags: tuple[float | None, float | None] = (None, None)
 
 
-def now_of(frame: Frame, bags: tuple[str, ...]) -> Now:
-    """Hottest and coldest pad, lower and higher bag of one frame.
+def now_of(frame: Frame, doubted: frozenset[str] = frozenset()) -> Now:
+    """The pads and bags of one frame.
+
+    Args:
+        frame: the frame.
+        doubted: channels whose good readings are not believed, from `rules.trust`.
 
     Source:
         Own method.
     """
-    pads_c, pads_whole = _good(frame, PADS)
-    bags_kpa, bags_whole = _good(frame, bags)
-    return Now(
-        max(pads_c) if pads_c else None,
-        min(pads_c) if pads_c and pads_whole else None,
-        min(bags_kpa) if bags_kpa and bags_whole else None,
-        max(bags_kpa) if bags_kpa and bags_whole else None,
-    )
+    pads, hottest_c, coldest_c = _pair(frame, PADS, doubted)
+    bags, higher_kpa, lower_kpa = _pair(frame, BAGS, doubted)
+    whole_kpa = None if lower_kpa is None else higher_kpa
+    return Now(hottest_c, coldest_c, lower_kpa, whole_kpa, pads, bags)
 
 
-def _good(frame: Frame, names: tuple[str, ...]) -> tuple[list[float], bool]:
-    found: list[float] = []
-    whole = True
-    for name in names:
-        if name not in frame.values:
-            continue
-        value = believed(name, frame.values[name])
-        if value is None:
-            whole = False
-        else:
-            found.append(value)
-    return found, whole
+Pair = tuple[float | None, float | None]
+
+
+def _pair(
+    frame: Frame, names: tuple[str, str], doubted: frozenset[str]
+) -> tuple[Pair, float | None, float | None]:
+    """Both values, the greatest of what is believed, the least if all fitted are believed."""
+    values, (one, other) = frame.values, names
+    first = None if one in doubted else believed(one, values.get(one))
+    second = None if other in doubted else believed(other, values.get(other))
+    if first is not None and second is not None:
+        return (first, second), max(first, second), min(first, second)
+    value = second if first is None else first
+    missing = (first is None and one in values) or (second is None and other in values)
+    return (first, second), value, None if missing else value
 
 
 def cleared(signals: Signals) -> Signals:
@@ -136,7 +144,7 @@ def follow(
     """
     low, high, cold = now.lower_kpa, now.higher_kpa, now.coldest_c
     return Signals(
-        _follow_pads(signals.pads, frame, now_ns),
+        _follow_pads(signals.pads, frame, now, now_ns),
         signals.higher_bag if high is None else signals.higher_bag.push(now_ns, high),
         _since(signals.held_since_ns, now_ns, on=low is not None and low >= held_kpa),
         _since(signals.empty_since_ns, now_ns, on=high is not None and high <= empty_kpa),
@@ -151,15 +159,15 @@ def _since(since_ns: int | None, now_ns: int, *, on: bool) -> int | None:
     return now_ns if since_ns is None else since_ns
 
 
-def _follow_pads(pads: tuple[PadSignal, ...], frame: Frame, now_ns: int) -> tuple[PadSignal, ...]:
+def _follow_pads(
+    pads: tuple[PadSignal, ...], frame: Frame, now: Now, now_ns: int
+) -> tuple[PadSignal, ...]:
     known = {pad.name: pad for pad in pads}
     followed = []
-    for name in PADS:
-        reading = frame.values.get(name)
-        if reading is None:
+    for name, value in zip(PADS, now.pads, strict=True):
+        if name not in frame.values:
             continue
         pad = known.get(name, PadSignal(name))
-        value = believed(name, reading)
         if value is not None:
             pad = _follow_pad(pad, now_ns, value)
         followed.append(pad)

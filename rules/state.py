@@ -7,6 +7,7 @@ Source:
 from dataclasses import dataclass, field
 from typing import Any
 
+from rules.air import Air
 from rules.alarms import Alarms
 from rules.buttons import Button
 from rules.hazards import HAZARDS
@@ -14,9 +15,10 @@ from rules.hold import Hold
 from rules.permit import Permit
 from rules.phases import Place
 from rules.signals import Signals
+from rules.trust import Trust
 from rules.unplugging import Unplugged
 
-RULES_VERSION = 1
+RULES_VERSION = 2
 
 
 def fresh_memories() -> tuple[Any, ...]:
@@ -54,6 +56,8 @@ class State:
         wall_ns: `Frame.wall_ns` of the newest frame.
         boot_id: of the newest frame.
         limits_hash: of the newest frame.
+        trust: which pads' readings jump.
+        air: the model of the air in the bags.
         signals: timers and windows for the phase table.
         place: the phase.
         run: the run.
@@ -73,6 +77,8 @@ class State:
     wall_ns: int = 0
     boot_id: str = ""
     limits_hash: str = ""
+    trust: Trust = Trust()
+    air: Air = Air()
     signals: Signals = Signals()
     place: Place = Place()
     run: Run = Run()

@@ -10,11 +10,14 @@ Source:
 from dataclasses import dataclass
 from typing import Any
 
+from rules import air as airs
 from rules import commands as orders
+from rules import trust as trusts
+from rules.air import Air
 from rules.alarms import Alarms, horn, pressed_at_rig, update
 from rules.buttons import Button
 from rules.buttons import follow as follow_button
-from rules.channels import BAGS, BUTTONS
+from rules.channels import BUTTONS
 from rules.events import (
     Decision,
     Event,
@@ -25,7 +28,6 @@ from rules.events import (
     Outputs,
     Pressed,
 )
-from rules.facts import RigFacts
 from rules.frame import Frame
 from rules.hazards import HAZARDS
 from rules.hazards.base import Finding
@@ -53,6 +55,7 @@ from rules.signals import (
     phase_began,
 )
 from rules.state import Run, State
+from rules.trust import Trust
 from rules.unplugging import Unplugged
 from rules.unplugging import follow as follow_unplugging
 from rules.view import View
@@ -92,7 +95,7 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
         events.append(Interrupted(time.gap_s, time.same_boot))
     if state.frames and frame.limits_hash != state.limits_hash:
         events.append(LimitsChanged(frame.limits_hash))
-    now = now_of(frame, BAGS)
+    trust, now, air = _believed(limits, state, frame, time)
     unplugged = _unplugged(limits, state, frame, time)
     signals = _signals(limits, state, frame, now, time)
     place, run, hold, moved = placed(limits, state, time, now, signals, unplugged=bool(unplugged))
@@ -102,7 +105,7 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
             signals = peaks_restarted(signals)
     events += moved
     presses = _presses(limits, state, frame, time)
-    view = _view(limits.facts, state, frame, time, place, run, unplugged, presses)
+    view = _view(limits, state, frame, time, place, run, unplugged, presses, air, now)
     hold, over = held(limits, state, hold, place, now, time)
     if over:
         events.append(hold_is_over(limits.facts, view))
@@ -139,6 +142,8 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
         frame.wall_ns,
         frame.boot_id,
         frame.limits_hash,
+        trust,
+        air,
         signals,
         place,
         run,
@@ -153,6 +158,15 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
     )
     belongs = run.number if run.open or closed else 0
     return after, Decision(_outputs(permit, alarms, time.now_ns), tuple(events), belongs)
+
+
+def _believed(
+    limits: LimitsBase, state: State, frame: Frame, time: Moment
+) -> tuple[Trust, Now, Air]:
+    trust = trusts.follow(limits.trust, state.trust, frame, time.now_ns, time.gap_s)
+    now = now_of(frame, trust.doubted)
+    air = airs.follow(limits.air, state.air, limits.facts, frame, now, time.now_ns, time.gap_s)
+    return trust, now, air
 
 
 def _unplugged(
@@ -207,7 +221,7 @@ def _presses(limits: LimitsBase, state: State, frame: Frame, time: Moment) -> _P
 
 
 def _view(
-    facts: RigFacts,
+    limits: LimitsBase,
     state: State,
     frame: Frame,
     time: Moment,
@@ -215,10 +229,12 @@ def _view(
     run: Run,
     unplugged: tuple[Unplugged, ...],
     presses: _Presses,
+    air: Air,
+    now: Now,
 ) -> View:
     return View(
         frame,
-        facts,
+        limits.facts,
         time.now_ns,
         time.dt_s,
         time.gap_s,
@@ -231,6 +247,13 @@ def _view(
         frozenset(item.name for item in unplugged),
         place.pressurised,
         presses.someone_here,
+        presses.here,
+        state.permit.since_ns,
+        state.permit.state is PermitState.LATCHED,
+        state.hold.over,
+        state.alarms.tags(Level.WARN),
+        air,
+        now,
     )
 
 

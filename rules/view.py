@@ -4,13 +4,17 @@ A hazard gets a `View` and nothing else. What is not fitted reads as None
 everywhere and is not judged.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from rules.air import Air
 from rules.believed import believed
 from rules.channels import BAGS, PADS
 from rules.facts import RigFacts
 from rules.frame import NS_PER_S, Frame, Reading
 from rules.phases import Phase
+from rules.signals import Now, now_of
+
+NOT_SEEN = Now(None, None, None, None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +41,17 @@ class View:
             not been empty since.
         someone_here: a presence, start or reset button was newly pressed in
             this frame.
+        here_pressed: the here button was.
+        permit_since_ns: process time at which the permit was last granted or
+            taken away, ns; 0 before the first grant.
+        latched: a trip took heat away and nobody has reset it.
+        hold_over: the planned end of the hold of this run has come.
+        standing: tags that stood at warning or trip after the frame before.
+        air: the model of the air in the bags.
+        now: pads and bags as far as they are believed; worked out when not given.
+        heated: heat is, or may be, on: `heat_on` when fitted and good; else
+            whether our permit is granted; None on a watch-only rig without
+            `heat_on`, where it is not known. Worked out.
     """
 
     frame: Frame
@@ -53,6 +68,23 @@ class View:
     unplugged: frozenset[str] = frozenset()
     pressurised: bool = False
     someone_here: bool = False
+    here_pressed: bool = False
+    permit_since_ns: int = 0
+    latched: bool = False
+    hold_over: bool = False
+    standing: tuple[str, ...] = ()
+    air: Air = Air()
+    now: Now = NOT_SEEN
+    heated: bool | None = field(init=False, default=None)
+
+    def __post_init__(self) -> None:
+        """Work out what was not given."""
+        if self.now is NOT_SEEN:
+            object.__setattr__(self, "now", now_of(self.frame))
+        on = self.is_on("heat_on")
+        if on is None:
+            on = None if self.watch_only else self.permit_granted
+        object.__setattr__(self, "heated", on or self.permit_granted if on is not None else None)
 
     def reading(self, channel: str) -> Reading | None:
         """The reading of a channel; None when it is not fitted.
@@ -66,8 +98,10 @@ class View:
         """The value of a channel if it is believed; else None.
 
         Source:
-            `rules.believed`.
+            `rules.believed`; for pads and bags also `rules.trust`.
         """
+        if channel in PADS:
+            return self.now.pads[PADS.index(channel)]
         return believed(channel, self.frame.values.get(channel))
 
     def is_on(self, channel: str) -> bool | None:
@@ -96,6 +130,26 @@ class View:
         """
         return tuple(name for name in channels if name in self.frame.values)
 
+    def due(self, every_s: float) -> bool:
+        """A multiple of `every_s` of process time has passed since the frame before.
+
+        For what need not be looked at in each frame.
+
+        Source:
+            Own method.
+        """
+        every_ns = int(every_s * NS_PER_S)
+        return self.now_ns // every_ns != (self.now_ns - int(self.dt_s * NS_PER_S)) // every_ns
+
+    @property
+    def left_to_cool(self) -> bool:
+        """Heat is off and the air is in: nobody needs to press, and no supply is needed.
+
+        Source:
+            This project's design, "left to cool".
+        """
+        return self.phase is Phase.COOL_DOWN and self.heated is not True and self.pressurised
+
     @property
     def pads_c(self) -> dict[str, float]:
         """Good pad readings, °C, by channel.
@@ -103,7 +157,7 @@ class View:
         Source:
             Own method.
         """
-        return self._good_of(PADS)
+        return _named(PADS, self.now.pads)
 
     @property
     def bags_kpa(self) -> dict[str, float]:
@@ -112,27 +166,8 @@ class View:
         Source:
             Own method.
         """
-        return self._good_of(BAGS)
+        return _named(BAGS, self.now.bags)
 
-    @property
-    def heated(self) -> bool | None:
-        """Heat is, or may be, on.
 
-        `heat_on` when fitted and good; else whether our permit is granted;
-        None on a watch-only rig without `heat_on`, where it is not known.
-
-        Source:
-            Own method.
-        """
-        on = self.is_on("heat_on")
-        if on is not None:
-            return on or self.permit_granted
-        return None if self.watch_only else self.permit_granted
-
-    def _good_of(self, channels: tuple[str, ...]) -> dict[str, float]:
-        found = {}
-        for name in channels:
-            value = self.good(name)
-            if value is not None:
-                found[name] = value
-        return found
+def _named(names: tuple[str, str], values: tuple[float | None, float | None]) -> dict[str, float]:
+    return {name: value for name, value in zip(names, values, strict=True) if value is not None}

@@ -45,7 +45,6 @@ from rules.hazards.common import (
     QUIET,
     SLOW_FRAMES_S,
     Standing,
-    bag_kpa,
     hot,
     stand,
     title_of,
@@ -132,7 +131,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     Source:
         Module docstring.
     """
-    values = (bag_kpa(view, BAGS[0]), bag_kpa(view, BAGS[1]))
+    values = (view.good(BAGS[0]), view.good(BAGS[1]))
     is_hot = hot(view, limits.hot_c)
     armed = _armed(view, is_hot=is_hot)
     cool = is_hot is False or view.phase in BETWEEN_RUNS

@@ -56,7 +56,6 @@ from rules.hazards.common import (
     QUIET,
     Standing,
     atmosphere_kpa,
-    bag_kpa,
     duration,
     gas_k,
     hot,
@@ -188,7 +187,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
 
 
 def _follow(limits: Limits, was: BagMemory, view: View, name: str) -> BagMemory:
-    value = bag_kpa(view, name)
+    value = view.good(name)
     if value is None:
         return was if view.reading(name) is not None else BagMemory()
     plain, corrected = _windows(limits, was, view, name, value)
@@ -290,7 +289,7 @@ def _demand(limits: Limits, view: View, value: float, rate_kpa_per_h: float) -> 
 
 
 def _said(limits: Limits, view: View, name: str, bag: BagMemory) -> str:
-    value, rate_kpa_per_h = bag_kpa(view, name), bag.rate_kpa_per_h
+    value, rate_kpa_per_h = view.good(name), bag.rate_kpa_per_h
     if value is None or rate_kpa_per_h is None or rate_kpa_per_h < limits.floor_kpa_per_h:
         return f"{title_of(name)} was falling"
     goal_kpa = limits.trip_kpa if bag.standing.level is Level.TRIP else limits.warn_kpa

@@ -45,7 +45,6 @@ from rules.hazards.common import (
     QUIET,
     Standing,
     atmosphere_kpa,
-    bag_kpa,
     began_ns,
     gas_k,
     hot,
@@ -137,7 +136,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
         memory = Memory(bags)
     level = max(bags[0].standing.level, bags[1].standing.level)
     if level is Level.CLEAR:
-        unread = bag_kpa(view, BAGS[0]) is None and bag_kpa(view, BAGS[1]) is None
+        unread = view.good(BAGS[0]) is None and view.good(BAGS[1]) is None
         return memory, NOT_JUDGED if unread else CLEAR
     return memory, _finding(limits, view, bags, level)
 
@@ -150,7 +149,7 @@ def _lost(limits: Limits, memory: Memory, view: View) -> bool:
 
 
 def _follow(limits: Limits, was: BagMemory, view: View, name: str) -> BagMemory:
-    value = bag_kpa(view, name)
+    value = view.good(name)
     if value is None:
         return was if view.reading(name) is not None else BagMemory()
     warn_kpa, hottest_k = _warn_kpa(limits, was, view, name)
@@ -196,5 +195,5 @@ def _finding(
 
 
 def _read(view: View, name: str) -> str:
-    value = bag_kpa(view, name)
+    value = view.good(name)
     return f"{title_of(name)} not read" if value is None else f"{title_of(name)} {value:.1f} kPa"

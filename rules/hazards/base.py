@@ -7,10 +7,12 @@ its manual page; a frozen pydantic `Limits`; a frozen slotted dataclass
 `<module>.cases.toml`. Nothing is registered anywhere else.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from rules.events import Horn, Level
+from rules.phases import Phase
 
 
 class Urgency(StrEnum):
@@ -49,6 +51,13 @@ class Row:
         trip_horn: horn on a trip.
         follows: hazards whose trip brings this one with it; while one of them
             stands at trip, this one is recorded but gives no orders of its own.
+        causes: likely causes, the likeliest first, each a few plain words.
+        time_available: how long a person has, in words, from which the priority
+            follows: "minutes: the rubber blows at 160 C".
+        rescue: whether the repair can still be saved, a few words for the message:
+            "Repair safe while air stays up."; empty where that is no question.
+        silent_in: phases in which a warning is suppressed by design, each with
+            the reason: it is recorded and says nothing. A trip always speaks.
     """
 
     tag: str
@@ -62,6 +71,10 @@ class Row:
     warn_horn: Horn = Horn.COME_WHEN_YOU_CAN
     trip_horn: Horn = Horn.COME_NOW
     follows: tuple[str, ...] = ()
+    causes: tuple[str, ...] = ()
+    time_available: str = ""
+    rescue: str = ""
+    silent_in: Mapping[Phase, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,12 +87,17 @@ class Finding:
             "inner air -42 kPa in 3 s". Kept as it was when the level rose.
         horn: a horn pattern other than the row's for this level, or None.
         judged: False when no channel it needs is fitted or good.
+        go_by_s: from now, by when a person must be there, s; for GO BY hh:mm.
+        save_s: from now, until when the repair can still be saved, s; 0: no more;
+            None: not known.
     """
 
     level: Level = Level.CLEAR
     said: str = ""
     horn: Horn | None = None
     judged: bool = True
+    go_by_s: float | None = None
+    save_s: float | None = None
 
 
 CLEAR = Finding()

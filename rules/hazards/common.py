@@ -7,7 +7,6 @@ Source:
 import math
 from dataclasses import dataclass
 
-from rules.believed import PAD_C_POSSIBLE
 from rules.channels import BAGS, BY_NAME, PADS
 from rules.events import Level
 from rules.facts import RigFacts
@@ -18,8 +17,6 @@ from rules.view import View
 UNDER_AIR = frozenset({Phase.HEAT_UP, Phase.CURE, Phase.COOL_DOWN})
 KELVIN = 273.15
 BOILING_MARGIN_C = 5.0
-# Outside these a "good" reading is no pressure of a bag.
-BAG_KPA_POSSIBLE = (-110.0, 5000.0)
 # Frames further apart than this are each taken at their word: waiting for a
 # second opinion would cost more than a rogue sample.
 SLOW_FRAMES_S = 5.0
@@ -98,48 +95,16 @@ def confirmed(view: View, since_ns: int | None, after_s: float) -> bool:
     return view.dt_s > SLOW_FRAMES_S or lasted_s(view, since_ns) >= after_s
 
 
-def pad_c(view: View, name: str) -> float | None:
-    """A pad's good and possible reading, °C, or None; also of the air around.
-
-    Source:
-        `PAD_C_POSSIBLE`.
-    """
-    value = view.good(name)
-    return value if value is not None and PAD_C_POSSIBLE[0] <= value <= PAD_C_POSSIBLE[1] else None
-
-
-def bag_kpa(view: View, name: str) -> float | None:
-    """A bag's good and possible reading, kPa gauge, or None.
-
-    Source:
-        A gauge cannot read far below vacuum; the upper end is beyond any bag.
-    """
-    value = view.good(name)
-    low, high = BAG_KPA_POSSIBLE
-    return value if value is not None and low <= value <= high else None
-
-
-def bags_kpa(view: View) -> dict[str, float]:
-    """Good and possible bag readings, kPa gauge, by channel.
-
-    Source:
-        Own method.
-    """
-    found = ((name, bag_kpa(view, name)) for name in BAGS)
-    return {name: value for name, value in found if value is not None}
-
-
 def hottest_pad(view: View) -> tuple[str, float] | None:
     """Channel and reading of the hottest good pad, °C; None when no pad is good.
 
     Source:
         Own method.
     """
-    found = [(value, name) for name in PADS if (value := pad_c(view, name)) is not None]
-    if not found:
+    hottest_c = view.now.hottest_c
+    if hottest_c is None:
         return None
-    value, name = max(found)
-    return name, value
+    return PADS[view.now.pads.index(hottest_c)], hottest_c
 
 
 def title_of(channel: str) -> str:
@@ -208,8 +173,8 @@ def hot(view: View, highest_c: float) -> bool | None:
     Source:
         `hot_above_c`.
     """
-    hottest = hottest_pad(view)
-    return None if hottest is None else hottest[1] > hot_above_c(view.facts, highest_c)
+    hottest_c = view.now.hottest_c
+    return None if hottest_c is None else hottest_c > hot_above_c(view.facts, highest_c)
 
 
 def pressure_needed(view: View, highest_c: float) -> bool:
@@ -239,13 +204,13 @@ def gas_k(view: View, bag: str, *, share: float, ambient_c: float) -> float | No
         This project's design: ambient + f (pad - ambient), f 0.3 to 0.6.
     """
     own = PADS[BAGS.index(bag)]
-    value_c = pad_c(view, own)
+    value_c = view.good(own)
     if value_c is None:
         hottest = hottest_pad(view)
         if hottest is None:
             return None
         value_c = hottest[1]
-    ambient = pad_c(view, "ambient_c")
+    ambient = view.good("ambient_c")
     around_c = ambient_c if ambient is None else ambient
     return KELVIN + around_c + share * (value_c - around_c)
 

@@ -46,7 +46,6 @@ from rules.hazards.common import (
     Standing,
     began_ns,
     lasted_s,
-    pad_c,
     stand,
     title_of,
 )
@@ -130,7 +129,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     Source:
         Module docstring.
     """
-    values = (pad_c(view, PADS[0]), pad_c(view, PADS[1]))
+    values = (view.good(PADS[0]), view.good(PADS[1]))
     inner, outer = memory.pads
     pads = (
         _follow(limits, inner, view, PADS[0], values[0]),

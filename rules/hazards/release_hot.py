@@ -43,11 +43,9 @@ from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row
 from rules.hazards.common import (
     QUIET,
     Standing,
-    bag_kpa,
     began_ns,
     confirmed,
     hot_above_c,
-    pad_c,
     stand,
     title_of,
 )
@@ -122,7 +120,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     Source:
         Module docstring.
     """
-    values = (bag_kpa(view, BAGS[0]), bag_kpa(view, BAGS[1]))
+    values = (view.good(BAGS[0]), view.good(BAGS[1]))
     pads_c = (_last_c(memory, view, 0), _last_c(memory, view, 1))
     if pads_c == (None, None) or not (view.fitted(BAGS) or view.reading("release_request")):
         return REST, NOT_JUDGED
@@ -157,7 +155,7 @@ def _last_c(memory: Memory, view: View, index: int) -> float | None:
     name = PADS[index]
     if view.reading(name) is None:
         return None
-    value = pad_c(view, name)
+    value = view.good(name)
     return memory.pads_c[index] if value is None else value
 
 

@@ -36,7 +36,6 @@ from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row
 from rules.hazards.common import (
     QUIET,
     Standing,
-    bags_kpa,
     began_ns,
     confirmed,
     stand,
@@ -111,7 +110,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     if view.reading("pins_in") is None or not view.fitted(BAGS):
         return REST, NOT_JUDGED
     pins_in = view.is_on("pins_in")
-    values = bags_kpa(view)
+    values = view.bags_kpa
     if pins_in is True and memory.standing is QUIET:
         return REST, CLEAR
     out = pins_in is False

@@ -2,36 +2,42 @@
 
 A case gives keyframes; every value stands until the next keyframe that names
 it, or runs in a straight line to it with `ramp = true`. `every_s` fills frames
-in between. Each frame is judged by the hazard alone.
+in between. Each frame is judged by the hazard alone, on the view that `rules.trust`
+and `rules.air` make of it.
 
 Keys of a keyframe, beside channel names: `at_s`; any field of `View` (they
 stand too, but `someone_here` and `gap_s` are for one frame); `readback`, a
-table of outputs, where the word "unread" is a failed read-back. A channel's
+table of outputs, where the word "unread" is a failed read-back; `health`, a table of
+fields of `Health`; `wall_s`, how far the wall clock is wrong; `wall_trusted`. A channel's
 value is a number, a `Reason` in words (a bad reading, for a link reason as old
 as its last answer), "uncertain 156", or "not_fitted".
 """
 
 import tomllib
 from collections.abc import Iterator
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
 
+from rules import air, trust
 from rules.channels import BY_NAME
 from rules.events import Horn, Level
 from rules.facts import RigFacts
-from rules.frame import LINK_REASONS, NS_PER_S, Frame, Quality, Reading, Reason
+from rules.frame import LINK_REASONS, NS_PER_S, Frame, Health, Quality, Reading, Reason
 from rules.hazards import HAZARDS, Hazard
 from rules.hazards.base import Finding
 from rules.phases import Phase
+from rules.signals import now_of
 from rules.view import View
 
 KINDS = ("healthy", "near_miss", "warns", "trips", "clears", "missing", "suppressed")
 SILENT_KINDS = frozenset({"healthy", "near_miss", "suppressed"})
 CASES = Path(__file__).parents[2] / "rules" / "hazards"
 
-_VIEW_KEYS = {item.name for item in fields(View)} - {"frame", "facts", "now_ns", "dt_s"}
-_ONE_FRAME = frozenset({"someone_here", "gap_s"})
+_WORKED_OUT = {"frame", "facts", "now_ns", "dt_s", "air", "now", "heated"}
+_VIEW_KEYS = {item.name for item in fields(View)} - _WORKED_OUT
+_ONE_FRAME = frozenset({"someone_here", "here_pressed", "gap_s"})
+_FRAME_KEYS = {"at_s", "readback", "health", "wall_s", "wall_trusted"}
 _CASE_KEYS = {
     "name",
     "kind",
@@ -99,7 +105,7 @@ def _case(hazard: Hazard, body: dict[str, Any]) -> Case:
     assert not unknown, f"{where}: no such keys: {sorted(unknown)}"
     assert body["kind"] in KINDS, f"{where}: kind {body['kind']!r} is none of {KINDS}"
     for keyframe in body["frames"]:
-        odd = {key for key in keyframe if key not in BY_NAME} - _VIEW_KEYS - {"at_s", "readback"}
+        odd = {key for key in keyframe if key not in BY_NAME} - _VIEW_KEYS - _FRAME_KEYS
         assert not odd, f"{where}: no such channel or view field: {sorted(odd)}"
     expect = body["expect"]
     return Case(
@@ -133,12 +139,18 @@ def views(case: Case) -> Iterator[tuple[float, View]]:
     readback: dict[str, bool | None] = {}
     answered: dict[str, int] = {}
     before_s: float | None = None
+    health, wall = Health(), {"wall_s": 0.0, "wall_trusted": True}
+    trusted, modelled = trust.Trust(), air.Air()
     for seq, (at_s, keyframe, line) in enumerate(_ticks(case)):
         for key, value in keyframe.items():
             if key in BY_NAME:
                 values[key] = value
             elif key == "readback":
                 readback |= {name: None if on == "unread" else on for name, on in value.items()}
+            elif key == "health":
+                health = replace(health, **value)
+            elif key in wall:
+                wall[key] = value
             elif key in _VIEW_KEYS - _ONE_FRAME:
                 standing[key] = value
         t_ns = round(at_s * NS_PER_S)
@@ -150,8 +162,15 @@ def views(case: Case) -> Iterator[tuple[float, View]]:
         once = {key: keyframe[key] for key in _ONE_FRAME if key in keyframe}
         dt_s = 0.0 if before_s is None else at_s - before_s
         before_s = at_s
-        frame = Frame(seq, t_ns, t_ns, True, "case", readings, dict(readback))
-        yield at_s, View(frame, case.facts, t_ns, dt_s, **_typed(standing | once))
+        wall_ns = t_ns + round(wall["wall_s"] * NS_PER_S)
+        trusted_wall = bool(wall["wall_trusted"])
+        frame = Frame(seq, t_ns, wall_ns, trusted_wall, "case", readings, dict(readback), health)
+        gap_s = once.get("gap_s", 0.0)
+        trusted = trust.follow(trust.TrustLimits(), trusted, frame, t_ns, gap_s)
+        now = now_of(frame, trusted.doubted)
+        modelled = air.follow(air.AirLimits(), modelled, case.facts, frame, now, t_ns, gap_s)
+        body = _typed(standing | once) | {"air": modelled, "now": now}
+        yield at_s, View(frame, case.facts, t_ns, dt_s, **body)
 
 
 def _typed(body: dict[str, Any]) -> dict[str, Any]:
@@ -160,6 +179,8 @@ def _typed(body: dict[str, Any]) -> dict[str, Any]:
         typed["phase"] = Phase(typed["phase"])
     if "unplugged" in typed:
         typed["unplugged"] = frozenset(typed["unplugged"])
+    if "standing" in typed:
+        typed["standing"] = tuple(typed["standing"])
     return typed
 
 
