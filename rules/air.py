@@ -5,6 +5,7 @@ Source:
 """
 
 from dataclasses import dataclass
+from enum import StrEnum
 
 from pydantic import BaseModel, Field
 
@@ -27,9 +28,45 @@ class AirLimits(BaseModel):
     ambient_c: float = Field(default=20.0, ge=-40, le=60)
 
 
+class Doing(StrEnum):
+    """What is happening to the air in a bag."""
+
+    UNKNOWN = "unknown"
+    EMPTY = "empty"
+    FILLING = "filling"
+    STEADY = "steady"
+    TRIM = "trim"
+    LEAKING = "leaking"
+    LETTING_DOWN = "letting down"
+
+
 @dataclass(frozen=True, slots=True)
 class BagAir:
-    """One bag's air."""
+    """One bag's air, looked at every 2 s of process time.
+
+    Attributes:
+        kpa: gauge pressure at the last look; None: not fitted or not believed.
+        gas_c: modelled temperature of its air, °C; None until a pad is believed.
+        corrected_kpa: absolute pressure, kPa, brought to 20 °C at constant volume.
+        rate_kpa_per_h: of the corrected pressure over some minutes, refills by a
+            regulator apart; below 0 it loses air. None until it is known.
+        fell_60_kpa: how far the corrected pressure is below its highest of the
+            last 60 s, kPa.
+        share: how far its air goes from ambient to its pad, as learned.
+        doing: what is happening to it.
+        refills_per_h: how often a regulator puts air back, 1/h; 0 while not seen.
+        refill_kpa_per_h: how much a regulator puts back, kPa/h.
+    """
+
+    kpa: float | None = None
+    gas_c: float | None = None
+    corrected_kpa: float | None = None
+    rate_kpa_per_h: float | None = None
+    fell_60_kpa: float = 0.0
+    share: float = 0.45
+    doing: Doing = Doing.UNKNOWN
+    refills_per_h: float = 0.0
+    refill_kpa_per_h: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
