@@ -112,8 +112,15 @@ class AlarmChanged:
         text: the whole message for a person: rig, urgency, what, since, air.
         order: place in the started-with order of the alarms now standing,
             from 1; 0 when clear.
-        follows: the standing trip that brought this one with it and whose
+        follows: the standing alarm that brought this one with it and whose
             message says what to do; empty when it speaks for itself.
+        page: the fuller form of `text`, for a page or a mail.
+        life: where the alarm then is in its lifecycle, a word of
+            `rules.lifecycle.Life`.
+        priority: `high`, `medium` or `low`.
+        told: it is to be told as a message of its own. False when it is only
+            recorded: suppressed by design, out of service, part of the message
+            of what it follows, held back in a flood, or coming and going.
     """
 
     event: ClassVar[str] = "alarm"
@@ -123,6 +130,80 @@ class AlarmChanged:
     text: str
     order: int
     follows: str = ""
+    page: str = ""
+    life: str = ""
+    priority: str = ""
+    told: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmLife:
+    """An alarm's lifecycle went on without a change of level.
+
+    Attributes:
+        tag: the hazard.
+        change: what happened, a word of `rules.lifecycle.Happening`.
+        life: where the alarm is then, a word of `rules.lifecycle.Life`.
+        who: asserted name of whoever did it; empty when it came by itself.
+        via: how that came; empty when it came by itself.
+        why: the reason given, or why it came by itself.
+        until_ns: wall time since 1970 at which it ends by itself, ns, or 0.
+        text: the message for a person; empty when nobody need be told.
+        page: the fuller form of `text`.
+    """
+
+    event: ClassVar[str] = "alarm_life"
+    tag: str
+    change: str
+    life: str
+    who: str = ""
+    via: str = ""
+    why: str = ""
+    until_ns: int = 0
+    text: str = ""
+    page: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Escalated:
+    """Nobody came for an alarm, so more people are told; each step once.
+
+    Attributes:
+        tag: the hazard.
+        step: 1, 2 or 3; each reaches further.
+        why: in words: nobody has seen it, or nobody has come.
+        text: the message for a person.
+        page: the fuller form of `text`.
+    """
+
+    event: ClassVar[str] = "escalated"
+    tag: str
+    step: int
+    why: str
+    text: str
+    page: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Nuisance:
+    """Alarms have become a nuisance, or are none any more.
+
+    Attributes:
+        kind: `chattering`, `stale` or `flood`.
+        state: `begun` or `ended`.
+        tag: the hazard; empty for a flood.
+        why: with figures.
+        text: the message for a person; empty when nobody need be told.
+        page: the fuller form of `text`.
+    """
+
+    event: ClassVar[str] = "nuisance"
+    kind: str
+    state: str
+    tag: str
+    why: str
+    text: str = ""
+    page: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,6 +303,9 @@ Event = (
     | RunClosed
     | PhaseChanged
     | AlarmChanged
+    | AlarmLife
+    | Escalated
+    | Nuisance
     | Prompted
     | PermitChanged
     | Pressed
@@ -237,6 +321,9 @@ EVENT_TYPES: dict[str, type[Event]] = {
         RunClosed,
         PhaseChanged,
         AlarmChanged,
+        AlarmLife,
+        Escalated,
+        Nuisance,
         Prompted,
         PermitChanged,
         Pressed,
