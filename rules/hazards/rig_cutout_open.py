@@ -1,0 +1,47 @@
+"""The thermal cut-out has tripped.
+
+Its rules come in the next commits; until then it is not judged.
+"""
+
+from dataclasses import dataclass
+
+from pydantic import BaseModel
+
+from rules.facts import STRICT
+from rules.hazards.base import NOT_JUDGED, Finding, Priority, Row
+from rules.view import View
+
+
+class Limits(BaseModel):
+    """Limits of `rig.cutout_open`."""
+
+    model_config = STRICT
+
+
+@dataclass(frozen=True, slots=True)
+class Memory:
+    """Nothing yet."""
+
+
+ROW = Row(
+    tag="rig.cutout_open",
+    title="the thermal cut-out has tripped",
+    consequence="a pad ran away, and now goes cold",
+    priority=Priority.HIGH,
+    warn_do="KEEP AIR ON.",
+    trip_do="KEEP AIR ON.",
+)
+
+
+def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
+    """Nothing is judged yet.
+
+    Args:
+        limits: of this hazard.
+        memory: what was remembered.
+        view: the frame.
+
+    Source:
+        Module docstring.
+    """
+    return memory, NOT_JUDGED
