@@ -188,9 +188,9 @@ class Scene:
             Own method.
         """
         return any(
-            pad.minutes.buckets[-1].end_ns == self.now_ns and test(pad)
+            pad.minutes.newest.end_ns == self.now_ns and test(pad)
             for pad in self.signals.pads
-            if pad.minutes.buckets
+            if pad.minutes.newest is not None
         )
 
 

@@ -167,21 +167,22 @@ def _follow_pads(
     for name, value in zip(PADS, now.pads, strict=True):
         if name not in frame.values:
             continue
-        pad = known.get(name, PadSignal(name))
-        if value is not None:
-            pad = _follow_pad(pad, now_ns, value)
-        followed.append(pad)
+        pad = known.get(name) or PadSignal(name)
+        followed.append(pad if value is None else _follow_pad(pad, now_ns, value))
     return tuple(followed)
 
 
 def _follow_pad(pad: PadSignal, now_ns: int, value_c: float) -> PadSignal:
     minutes, hour, plateau = pad.minutes.push(now_ns, value_c), pad.hour, pad.plateau
     # The long windows need no more than one sample for each bucket of the short one.
-    if minutes.buckets[-1].count == 1:
+    if minutes.newest is not None and minutes.newest.samples == 1:
         hour = hour.push(now_ns, value_c)
-        if minutes.covered_s >= 300 and minutes.median is not None:
-            plateau = plateau.push(now_ns, minutes.median)
-    peak_c = value_c if pad.peak_c is None else max(pad.peak_c, value_c)
+        median_c = minutes.median
+        if minutes.covered_s >= 300 and median_c is not None:
+            plateau = plateau.push(now_ns, median_c)
+    peak_c = pad.peak_c
+    if peak_c is None or value_c > peak_c:
+        peak_c = value_c
     return PadSignal(pad.name, minutes, hour, plateau, peak_c)
 
 
@@ -224,8 +225,12 @@ def rise(window: Window, now_ns: int, span_s: float) -> float:
     Source:
         Own method; at least one interval is looked at, however long.
     """
-    recent = _recent(window, now_ns, span_s)
-    return 0.0 if not recent else recent[-1].last - min(bucket.low for bucket in recent)
+    if window.newest is None:
+        return 0.0
+    low = window.newest.low
+    for bucket in _recent(window, now_ns, span_s):
+        low = min(low, bucket.low)
+    return window.newest.last - low
 
 
 def fall(window: Window, now_ns: int, span_s: float) -> float:
@@ -234,14 +239,19 @@ def fall(window: Window, now_ns: int, span_s: float) -> float:
     Source:
         Own method; at least one interval is looked at, however long.
     """
-    recent = _recent(window, now_ns, span_s)
-    return 0.0 if not recent else max(bucket.high for bucket in recent) - recent[-1].last
+    if window.newest is None:
+        return 0.0
+    high = window.newest.high
+    for bucket in _recent(window, now_ns, span_s):
+        high = max(high, bucket.high)
+    return high - window.newest.last
 
 
 def _recent(window: Window, now_ns: int, span_s: float) -> tuple[Bucket, ...]:
+    """Whole buckets of the last `span_s`, at least one."""
     horizon_ns = now_ns - int(span_s * NS_PER_S)
-    buckets = window.buckets
-    start = max(0, len(buckets) - 2)
-    while start > 0 and buckets[start - 1].end_ns >= horizon_ns:
+    closed = window.closed
+    start = max(0, len(closed) - 1)
+    while start > 0 and closed[start - 1].end_ns >= horizon_ns:
         start -= 1
-    return buckets[start:]
+    return closed[start:]

@@ -1,4 +1,4 @@
-"""Windowed statistics at constant cost, in frozen values.
+"""Windowed statistics at constant cost, in values that are never changed.
 
 A window keeps at most `buckets_max` buckets and two whatever the frame period,
 so a ten-minute window costs the same at 10 Hz as at one frame a minute. It
@@ -6,18 +6,20 @@ forgets by whole buckets, so it reaches back up to one bucket further than
 asked. It always spans at least one interval: the sample before the newest is
 kept even when it is older than the span, so a slow trace can still show a fall.
 
+Both kinds are named tuples and not frozen dataclasses: two of each are built for
+every pad in every frame, and a named tuple is built in a third of the time.
+
 Source:
     Own method; compared in tests with plain recomputation over all samples.
 """
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from rules.frame import NS_PER_S
 
 
-@dataclass(frozen=True, slots=True)
-class Bucket:
-    """The samples of one slice of time: first, last, least, greatest, sum, count."""
+class Bucket(NamedTuple):
+    """The samples of one slice of time: first, last, least, greatest, sum, how many."""
 
     begin_ns: int
     end_ns: int
@@ -26,22 +28,27 @@ class Bucket:
     low: float
     high: float
     total: float
-    count: int
+    samples: int
 
 
-@dataclass(frozen=True, slots=True)
-class Window:
+class Window(NamedTuple):
     """The newest `span_s` of one signal.
 
     Attributes:
         span_s: how far back it reaches, s.
         buckets_max: resolution; at least 2.
-        buckets: oldest first.
+        closed: whole buckets, oldest first.
+        newest: the bucket being filled; None when empty.
+        closed_low: least value in `closed`; of no meaning when that is empty.
+        closed_high: greatest value in `closed`; the same.
     """
 
     span_s: float
     buckets_max: int = 30
-    buckets: tuple[Bucket, ...] = ()
+    closed: tuple[Bucket, ...] = ()
+    newest: Bucket | None = None
+    closed_low: float = 0.0
+    closed_high: float = 0.0
 
     def push(self, at_ns: int, value: float) -> "Window":
         """The window with one more sample; `at_ns` may not go back.
@@ -56,29 +63,30 @@ class Window:
         Source:
             Own method.
         """
-        span_ns = round(self.span_s * NS_PER_S)
-        buckets = self.buckets
-        if buckets and at_ns - buckets[-1].begin_ns < span_ns // self.buckets_max:
-            tail = buckets[-1]
-            merged = Bucket(
-                tail.begin_ns,
-                at_ns,
-                tail.first,
-                value,
-                min(tail.low, value),
-                max(tail.high, value),
-                tail.total + value,
-                tail.count + 1,
+        span_s, buckets_max, closed, newest, low, high = self
+        horizon_ns = at_ns - round(span_s * NS_PER_S)
+        if newest is None:
+            return Window(
+                span_s, buckets_max, (), Bucket(at_ns, at_ns, value, value, value, value, value, 1)
             )
-            kept = (*buckets[:-1], merged)
-            keep_min = 1  # the merged bucket holds the newest interval
-        else:
-            kept = (*buckets, Bucket(at_ns, at_ns, value, value, value, value, value, 1))
-            keep_min = 2
-        start = 0
-        while len(kept) - start > keep_min and kept[start].end_ns < at_ns - span_ns:
-            start += 1
-        return Window(self.span_s, self.buckets_max, kept[start:])
+        begin_ns, _, first, _, least, greatest, total, samples = newest
+        if at_ns - begin_ns < round(span_s * NS_PER_S) // buckets_max:
+            grown = Bucket(
+                begin_ns,
+                at_ns,
+                first,
+                value,
+                value if value < least else least,
+                value if value > greatest else greatest,
+                total + value,
+                samples + 1,
+            )
+            if not closed or closed[0].end_ns >= horizon_ns:
+                return Window(span_s, buckets_max, closed, grown, low, high)
+            # The bucket being filled holds the newest interval by itself.
+            return _kept(span_s, buckets_max, closed, grown, horizon_ns, keep_min=0)
+        fresh = Bucket(at_ns, at_ns, value, value, value, value, value, 1)
+        return _kept(span_s, buckets_max, (*closed, newest), fresh, horizon_ns, keep_min=1)
 
     def cleared(self) -> "Window":
         """The same window without samples, for instance after a gap.
@@ -86,7 +94,16 @@ class Window:
         Source:
             Own method.
         """
-        return Window(self.span_s, self.buckets_max) if self.buckets else self
+        return Window(self.span_s, self.buckets_max) if self.newest is not None else self
+
+    @property
+    def buckets(self) -> tuple[Bucket, ...]:
+        """All buckets, oldest first.
+
+        Source:
+            Own method.
+        """
+        return () if self.newest is None else (*self.closed, self.newest)
 
     @property
     def covered_s(self) -> float:
@@ -95,9 +112,10 @@ class Window:
         Source:
             Own method.
         """
-        if not self.buckets:
+        if self.newest is None:
             return 0.0
-        return (self.buckets[-1].end_ns - self.buckets[0].begin_ns) / NS_PER_S
+        oldest = self.closed[0] if self.closed else self.newest
+        return (self.newest.end_ns - oldest.begin_ns) / NS_PER_S
 
     @property
     def low(self) -> float | None:
@@ -106,7 +124,9 @@ class Window:
         Source:
             Own method.
         """
-        return min((bucket.low for bucket in self.buckets), default=None)
+        if self.newest is None:
+            return None
+        return min(self.closed_low, self.newest.low) if self.closed else self.newest.low
 
     @property
     def high(self) -> float | None:
@@ -115,7 +135,9 @@ class Window:
         Source:
             Own method.
         """
-        return max((bucket.high for bucket in self.buckets), default=None)
+        if self.newest is None:
+            return None
+        return max(self.closed_high, self.newest.high) if self.closed else self.newest.high
 
     @property
     def first(self) -> float | None:
@@ -124,7 +146,9 @@ class Window:
         Source:
             Own method.
         """
-        return self.buckets[0].first if self.buckets else None
+        if self.newest is None:
+            return None
+        return self.closed[0].first if self.closed else self.newest.first
 
     @property
     def last(self) -> float | None:
@@ -133,7 +157,7 @@ class Window:
         Source:
             Own method.
         """
-        return self.buckets[-1].last if self.buckets else None
+        return None if self.newest is None else self.newest.last
 
     @property
     def median(self) -> float | None:
@@ -142,10 +166,31 @@ class Window:
         Source:
             Own method.
         """
-        if not self.buckets:
+        if self.newest is None:
             return None
-        means = sorted(bucket.total / bucket.count for bucket in self.buckets)
+        means = sorted(bucket.total / bucket.samples for bucket in self.buckets)
         middle = len(means) // 2
         if len(means) % 2:
             return means[middle]
         return (means[middle - 1] + means[middle]) / 2
+
+
+def _kept(
+    span_s: float,
+    buckets_max: int,
+    closed: tuple[Bucket, ...],
+    newest: Bucket,
+    horizon_ns: int,
+    *,
+    keep_min: int,
+) -> Window:
+    """The window without what is too old; its extremes are taken anew."""
+    start = 0
+    while len(closed) - start > keep_min and closed[start].end_ns < horizon_ns:
+        start += 1
+    closed = closed[start:]
+    if not closed:
+        return Window(span_s, buckets_max, (), newest)
+    low = min(bucket.low for bucket in closed)
+    high = max(bucket.high for bucket in closed)
+    return Window(span_s, buckets_max, closed, newest, low, high)

@@ -216,7 +216,7 @@ def _follow(limits: Limits, was: BagMemory, view: View, name: str) -> BagMemory:
 def _fallen_kpa(was: BagMemory, plain: Window) -> tuple[float, float]:
     """How far the newest whole bucket is below the highest so far, and that one, kPa absolute."""
     whole = plain.buckets[-2:][0]
-    level_kpa = whole.total / whole.count
+    level_kpa = whole.total / whole.samples
     highest_kpa = was.highest_kpa
     # A window that does not go back to the last look was begun afresh since.
     if highest_kpa is None or plain.buckets[0].begin_ns > was.judged_ns:
@@ -264,8 +264,8 @@ def _rate_kpa_per_h(limits: Limits, window: Window) -> float | None:
         middle_ns = (bucket.begin_ns + bucket.end_ns) / 2 - begin_ns
         quarter = min(QUARTERS - 1, int(middle_ns / width_ns))
         totals[quarter] += bucket.total
-        times[quarter] += middle_ns * bucket.count
-        counts[quarter] += bucket.count
+        times[quarter] += middle_ns * bucket.samples
+        counts[quarter] += bucket.samples
     if 0 in counts:
         return None
     means = [total / count for total, count in zip(totals, counts, strict=True)]

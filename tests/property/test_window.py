@@ -29,7 +29,7 @@ def _filled(
 @given(samples=SAMPLES, span_s=st.sampled_from([5.0, 60.0, 600.0]), buckets_max=st.integers(2, 40))
 def test_it_keeps_the_span_and_tells_the_truth_about_what_it_keeps(samples, span_s, buckets_max):
     window, times_ns, values = _filled(span_s, buckets_max, samples)
-    count = sum(bucket.count for bucket in window.buckets)
+    count = sum(bucket.samples for bucket in window.buckets)
     kept_ns, kept = times_ns[-count:], values[-count:]
 
     # All of the span and the newest interval, and at most one bucket before them.
@@ -54,7 +54,7 @@ def test_it_keeps_the_span_and_tells_the_truth_about_what_it_keeps(samples, span
 def test_the_median_is_exact_while_each_sample_has_its_bucket(values):
     # 60 s in 30 buckets is 2 s a bucket; one sample each 2 s fills it.
     window, _, _ = _filled(60.0, 30, [(2.0, value) for value in values])
-    kept = np.array(values[-sum(bucket.count for bucket in window.buckets) :])
+    kept = np.array(values[-sum(bucket.samples for bucket in window.buckets) :])
     assert window.median == np.median(kept)
 
 
@@ -67,6 +67,6 @@ def test_the_median_is_exact_while_each_sample_has_its_bucket(values):
 def test_the_median_of_a_ramp_is_right_to_a_bucket(rate_per_s, period_s, count):
     samples = [(period_s, rate_per_s * period_s * number) for number in range(count)]
     window, _, values = _filled(60.0, 30, samples)
-    kept = values[-sum(bucket.count for bucket in window.buckets) :]
+    kept = values[-sum(bucket.samples for bucket in window.buckets) :]
     bucket_s = max(60.0 / 30, period_s)
     assert abs(window.median - np.median(kept)) <= abs(rate_per_s) * bucket_s + 1e-9
