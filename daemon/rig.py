@@ -4,7 +4,7 @@ import asyncio
 import hashlib
 from collections import deque
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.metadata import version
 
 import structlog
@@ -83,7 +83,7 @@ class RigTask:
         clock: SiteClock,
         tell: Tell,
         *,
-        broker_ok: Callable[[], bool | None],
+        health: Callable[[], Health],
     ) -> None:
         """Build it; nothing runs yet.
 
@@ -94,7 +94,7 @@ class RigTask:
             store: takes the frames.
             clock: gives the time.
             tell: called with each new state to be shown and its events.
-            broker_ok: whether the broker answers; None without one.
+            health: of the supervisor; must not wait.
         """
         self.config = config
         self.latest: StateMessage | None = None
@@ -104,7 +104,7 @@ class RigTask:
         self._store = store
         self._clock = clock
         self._tell = tell
-        self._broker_ok = broker_ok
+        self._health = health
         self._state = State()
         self._seq = 0
         self._late = 0
@@ -243,7 +243,7 @@ class RigTask:
         self.judged.set()
 
     def _make_frame(self, commands: tuple[Command, ...]) -> Frame:
-        health = Health(self._store.store_ok, self._broker_ok(), self._late, self._missed)
+        health = replace(self._health(), polls_late=self._late, polls_missed=self._missed)
         rig, channels, outputs = self.config.name, self.config.channels, self.config.outputs
         # Once a link, so that all that a frame holds of it is of one moment.
         shown = {link: self._links[link].snapshot() for link in self._links_used}

@@ -11,13 +11,15 @@ from daemon import service
 from daemon.clock import NS_PER_S, LockstepClock, RealClock, SiteClock
 from daemon.config import Config
 from daemon.control import ControlServer
+from daemon.health import HealthWatch
+from daemon.notify.compose import DEST
 from daemon.notify.messages import StateMessage
 from daemon.notify.mqtt import MqttLink
 from daemon.rig import RigTask
 from daemon.store.store import Store
 from drivers.base import Link
 from rules.events import CommandAnswered
-from rules.frame import Command
+from rules.frame import Command, Health
 
 log = structlog.get_logger()
 
@@ -57,11 +59,18 @@ class Supervisor:
                 store,
                 clock,
                 self._tell,
-                broker_ok=self._broker_ok,
+                health=self._health,
             )
             for rig in config.rigs
         }
         self._mqtt = self._make_mqtt()
+        self._watch = HealthWatch(
+            store,
+            None if self._mqtt is None else self._broker_ok,
+            {} if config.mqtt is None else {DEST: config.mqtt.late_after_s},
+            clock,
+            self._machine_clock,
+        )
         self._control = ControlServer(
             config.control.socket, self._states, self._submit, self._machine_clock
         )
@@ -87,6 +96,7 @@ class Supervisor:
             talk = [group.create_task(self._guarded("control", self._control.run), name="control")]
             if self._mqtt is not None:
                 talk.append(group.create_task(self._guarded("mqtt", self._mqtt.run), name="mqtt"))
+            talk.append(group.create_task(self._guarded("health", self._watch.run), name="health"))
             talk.append(group.create_task(self._feed_watchdog()))
             await self._say_ready(stop)
             await stop.wait()
@@ -152,8 +162,11 @@ class Supervisor:
             self._submit,
         )
 
-    def _broker_ok(self) -> bool | None:
-        return None if self._mqtt is None else self._mqtt.broker_ok
+    def _broker_ok(self) -> bool:
+        return self._mqtt is not None and self._mqtt.broker_ok
+
+    def _health(self) -> Health:
+        return self._watch.now()
 
     def _states(self) -> list[StateMessage]:
         return [rig.latest for rig in self.rigs.values() if rig.latest is not None]

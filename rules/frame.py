@@ -104,15 +104,22 @@ class Health:
 
     Attributes:
         store_ok: the last flush of the store succeeded.
-        broker_ok: the broker answered last; None when none is configured.
+        broker_ok: the broker answered last; None when none is configured, or it
+            has only just been tried for the first time.
         polls_late: frames made late since the daemon started.
         polls_missed: frame times skipped since the daemon started.
+        store_free_mb: room left on the disk of the store, 1e6 bytes, in whole ones;
+            None when it is not known.
+        delivery_failing: the first destination (a broker, a gateway) whose oldest
+            message has waited longer than its limit; empty when none has.
     """
 
     store_ok: bool = True
     broker_ok: bool | None = None
     polls_late: int = 0
     polls_missed: int = 0
+    store_free_mb: int | None = None
+    delivery_failing: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,6 +29,8 @@ class MqttSettings(BaseModel):
         reconnect_s_max: longest wait between two attempts to connect.
         retry_s_max: longest wait between two attempts at a refused message.
         tls_ca_file: certificates by which the broker is believed; None: plain.
+        late_after_s: a message that has waited this long for the broker is late,
+            and `delivery.failing` tells so at the rig.
         delivery_timeout_s: a broker that has not answered in this time is
             taken for lost.
     """
@@ -44,6 +46,7 @@ class MqttSettings(BaseModel):
     reconnect_s_max: float = Field(default=30.0, ge=0.1, le=600)
     retry_s_max: float = Field(default=60.0, ge=0.1, le=3600)
     tls_ca_file: Path | None = Field(default=None, strict=False)
+    late_after_s: float = Field(default=300.0, ge=30, le=86400)
     delivery_timeout_s: float = Field(default=10.0, ge=0.5, le=60)
 
     @model_validator(mode="after")

@@ -1,10 +1,13 @@
 """A frame to bytes and back, equal to the bit.
 
 Fixed layout, little endian: header, then per channel value, time, quality and
-reason, then the outputs as read back, then a JSON tail only when there are
-commands, then a CRC-32. What stays the same from frame to frame is stored once,
+reason, then the outputs as read back, then a JSON tail only when there is text
+to keep, then a CRC-32. What stays the same from frame to frame is stored once,
 as a `Layout`; the header names it by its hash. The order of the lists
 `_QUALITIES` and `_REASONS` is part of the format: append, never reorder.
+
+The first byte is the version. Version 1 had no room of the disk in its header,
+and a tail that was the list of commands alone; its frames still read.
 """
 
 import hashlib
@@ -19,13 +22,16 @@ from typing import Any
 from daemon.store.errors import StoreDamaged
 from rules.frame import Command, Frame, Health, Quality, Reading, Reason
 
-VERSION = 1
+VERSION = 2
 _KEY_BYTES = 16
 _HEAD_BYTES = 1 + _KEY_BYTES
 _CRC = struct.Struct("<I")
 # version, layout, flags, seq, t_ns, wall_ns, utc_offset_s, polls late, missed
-_HEADER = f"<B{_KEY_BYTES}sBqqqiqq"
-_HEADER_ITEMS = 9
+_HEADER_1 = f"<B{_KEY_BYTES}sBqqqiqq"
+# and the room on the disk, with -1 for not known
+_HEADERS = {1: _HEADER_1, VERSION: _HEADER_1 + "q"}
+_HEADER_ITEMS = {1: 9, VERSION: 10}
+_NOT_KNOWN = -1
 
 _WALL_TRUSTED, _STORE_OK = 0x01, 0x02
 _BROKER_SHIFT, _BROKER_MASK = 4, 0x30
@@ -68,7 +74,7 @@ class Layout:
         outputs: keys of `Frame.readback`, in order.
         boot_id: of the frames.
         limits_hash: of the frames.
-        fixed: packs everything of fixed size.
+        fixed: packs everything of fixed size, by version of the format.
     """
 
     body: str
@@ -77,7 +83,7 @@ class Layout:
     outputs: tuple[str, ...]
     boot_id: str
     limits_hash: str
-    fixed: struct.Struct
+    fixed: Mapping[int, struct.Struct]
 
 
 @lru_cache(maxsize=256)
@@ -89,7 +95,8 @@ def layout_for(
     # ASCII escapes carry any text, broken surrogates too.
     body = json.dumps(same | {"limits_hash": limits_hash}, separators=(",", ":"))
     key = hashlib.sha256(body.encode()).digest()[:_KEY_BYTES]
-    fixed = struct.Struct(_HEADER + "dqBB" * len(channels) + "B" * len(outputs))
+    rest = "dqBB" * len(channels) + "B" * len(outputs)
+    fixed = {version: struct.Struct(header + rest) for version, header in _HEADERS.items()}
     return Layout(body, key, channels, outputs, boot_id, limits_hash, fixed)
 
 
@@ -129,7 +136,9 @@ def encode(frame: Frame, layout: Layout) -> bytes:
     """
     items: list[Any] = [VERSION, layout.key, _flags(frame), frame.seq, frame.t_ns]
     items += [frame.wall_ns, frame.utc_offset_s]
-    items += [frame.health.polls_late, frame.health.polls_missed]
+    health = frame.health
+    free_mb = _NOT_KNOWN if health.store_free_mb is None else health.store_free_mb
+    items += [health.polls_late, health.polls_missed, free_mb]
     for reading in frame.values.values():
         missing = reading.value is None
         items.append(0.0 if missing else reading.value)
@@ -138,7 +147,7 @@ def encode(frame: Frame, layout: Layout) -> bytes:
         items.append(_REASON_CODES[reading.reason])
     items += [_TRISTATE_CODES[state] for state in frame.readback.values()]
     try:
-        body = layout.fixed.pack(*items)
+        body = layout.fixed[VERSION].pack(*items)
     except (struct.error, OverflowError) as error:
         raise ValueError(
             f"frame {frame.seq}: a number in it is too large to store: {error}"
@@ -163,20 +172,24 @@ def decode(body: bytes, layouts: Mapping[bytes, Layout]) -> Frame:
             f"a stored frame of {len(body)} bytes was altered or cut short "
             "(its check sum disagrees); keep the store and look at the disk"
         )
-    if checked[0] != VERSION:
-        raise StoreDamaged(f"a stored frame has format {checked[0]}, this program reads {VERSION}")
+    version = checked[0]
+    if version not in _HEADERS:
+        raise StoreDamaged(
+            f"a stored frame has format {version}, this program reads up to {VERSION}"
+        )
     layout = layouts.get(layout_key(checked))
-    if layout is None or len(checked) < layout.fixed.size:
+    if layout is None or len(checked) < layout.fixed[version].size:
         raise StoreDamaged("a stored frame names a layout that is not stored, or is too short")
-    return _unpack(checked, layout)
+    return _unpack(checked, layout, version)
 
 
-def _unpack(checked: bytes, layout: Layout) -> Frame:
-    items = layout.fixed.unpack_from(checked)
-    _, _, flags, seq, t_ns, wall_ns, utc_offset_s, late, missed = items[:_HEADER_ITEMS]
-    tail = checked[layout.fixed.size :]
-    commands = json.loads(tail) if tail else []
-    values_end = _HEADER_ITEMS + 4 * len(layout.channels)
+def _unpack(checked: bytes, layout: Layout, version: int) -> Frame:
+    fixed, header_items = layout.fixed[version], _HEADER_ITEMS[version]
+    items = fixed.unpack_from(checked)
+    _, _, flags, seq, t_ns, wall_ns, utc_offset_s, late, missed = items[: _HEADER_ITEMS[1]]
+    free_mb = _NOT_KNOWN if version == 1 else items[_HEADER_ITEMS[1]]
+    commands, delivery_failing = _texts(checked[fixed.size :], version)
+    values_end = header_items + 4 * len(layout.channels)
     values = {
         name: Reading(
             None if items[at + 2] & _NO_VALUE else items[at],
@@ -184,7 +197,7 @@ def _unpack(checked: bytes, layout: Layout) -> Frame:
             _REASONS[items[at + 3]],
             items[at + 1],
         )
-        for name, at in zip(layout.channels, range(_HEADER_ITEMS, values_end, 4), strict=True)
+        for name, at in zip(layout.channels, range(header_items, values_end, 4), strict=True)
     }
     states = (_TRISTATE[code] for code in items[values_end:])
     return Frame(
@@ -200,6 +213,8 @@ def _unpack(checked: bytes, layout: Layout) -> Frame:
             broker_ok=_TRISTATE[(flags & _BROKER_MASK) >> _BROKER_SHIFT],
             polls_late=late,
             polls_missed=missed,
+            store_free_mb=None if free_mb == _NOT_KNOWN else free_mb,
+            delivery_failing=delivery_failing,
         ),
         commands=tuple(Command(**command) for command in commands),
         utc_offset_s=utc_offset_s,
@@ -219,6 +234,16 @@ def _flags(frame: Frame) -> int:
 
 
 def _tail(frame: Frame) -> bytes:
-    if not frame.commands:
+    failing = frame.health.delivery_failing
+    if not frame.commands and not failing:
         return b""
-    return json.dumps([asdict(command) for command in frame.commands]).encode()
+    commands = [asdict(command) for command in frame.commands]
+    return json.dumps({"commands": commands, "delivery_failing": failing}).encode()
+
+
+def _texts(tail: bytes, version: int) -> tuple[list[dict[str, Any]], str]:
+    """Commands, and the destination that takes nothing, out of a frame's tail."""
+    if not tail:
+        return [], ""
+    found = json.loads(tail)
+    return (found, "") if version == 1 else (found["commands"], found["delivery_failing"])

@@ -114,6 +114,19 @@ class Outbox:
         )
         return waiting - done
 
+    def oldest_wall_ns(self, dest: str) -> int | None:
+        """When the oldest message not yet done was made, ns since 1970; None if there is none."""
+        rows = self._connection.execute(
+            "SELECT seq, outbox.wall_ns FROM delivery JOIN outbox USING (seq) "
+            "WHERE delivery.dest = ? AND state = 'waiting' ORDER BY seq LIMIT ?",
+            (dest, len(self._unwritten) + 1),
+        )
+        for seq, wall_ns in rows:
+            outcome = self._unwritten.get((dest, seq))
+            if outcome is None or outcome.state != "done":
+                return int(wall_ns)
+        return None
+
     def _settle(self, dest: str, seq: int, outcome: _Outcome) -> None:
         self._unwritten[dest, seq] = outcome
         try:

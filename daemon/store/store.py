@@ -315,6 +315,22 @@ class Store:
         """Number of messages for a destination that are not done."""
         return await self._ask(self._writer.outbox.depth, dest)
 
+    async def room_and_oldest(self, dests: Sequence[str]) -> tuple[int, dict[str, int]]:
+        """How full the disk is, and since when messages wait.
+
+        Args:
+            dests: destinations.
+
+        Returns:
+            Room left for this user on the store's disk, bytes; and for each
+            destination with a message that is not done the wall time of the
+            oldest, ns since 1970.
+
+        Raises:
+            StoreFailing: the disk refused to say.
+        """
+        return await self._ask(self._writer.room_and_oldest, dests)
+
     async def wait_outbox(self, dest: str) -> None:
         """Return when messages for a destination may have come since the last call."""
         news = self._news_for(dest)
@@ -434,5 +450,5 @@ class Store:
         loop = asyncio.get_running_loop()
         try:
             return await loop.run_in_executor(self._thread, partial(call, *args, **kwargs))
-        except sqlite3.Error as error:
+        except (sqlite3.Error, OSError) as error:
             raise StoreFailing(f"{self._path}: cannot be read ({error})") from error

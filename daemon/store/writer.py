@@ -1,5 +1,6 @@
 """The sole writer: one connection, used from one thread, whole frames per commit."""
 
+import shutil
 import sqlite3
 from collections.abc import Sequence
 from contextlib import closing
@@ -108,6 +109,12 @@ class Writer:
             run_number_max=numbers[0],
             permit=queries.last_permit(self.connection, rig),
         )
+
+    def room_and_oldest(self, dests: Sequence[str]) -> tuple[int, dict[str, int]]:
+        """Room left on the disk, bytes, and since when each destination has been waited for."""
+        room_bytes = shutil.disk_usage(self._path.parent).free
+        oldest = {dest: self.outbox.oldest_wall_ns(dest) for dest in dests}
+        return room_bytes, {dest: at_ns for dest, at_ns in oldest.items() if at_ns is not None}
 
     def close(self) -> None:
         """Close the database; its log is folded in."""

@@ -20,6 +20,7 @@ from daemon.outputs import PERMIT
 from daemon.rig import RigTask
 from daemon.store.store import Store
 from drivers.modbus.device import ModbusLink
+from rules.frame import Health
 from tests.bench.bare import BareModbus
 from tests.bench.figures import Row, percentile, to_bare
 from tests.bench.stepped_clock import SteppedClock
@@ -167,7 +168,7 @@ async def _rig(home: Path, broker: Broker, port: int) -> AsyncIterator[Tripped]:
             store,
             clock,
             lambda state, _: mqtt.publish_state(state),
-            broker_ok=lambda: mqtt.broker_ok,
+            health=lambda: Health(store.store_ok, mqtt.broker_ok),
         )
         store.on_durable = lambda _, seq: rig.durable(seq)
         for run in (mqtt.run, rig.outputs.run):

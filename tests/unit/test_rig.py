@@ -22,7 +22,7 @@ from daemon.store.store import Store
 from drivers.base import LinkStatistics, Sample
 from rules.checkpoint import CheckpointError
 from rules.events import AlarmChanged, Decision
-from rules.frame import Command, Frame
+from rules.frame import Command, Frame, Health
 from tests.unit.test_outputs import SiteVirtualClock
 from tests.virtual_clock import settle
 
@@ -152,7 +152,7 @@ async def running(home: Path, clock: HeldUpClock | None = None) -> AsyncIterator
         store,
         clock,
         lambda state, events: told.append(state),
-        broker_ok=lambda: None,
+        health=lambda: Health(store.store_ok),
     )
     store.on_durable = lambda rig, seq: task.durable(seq)
     jobs = [asyncio.create_task(task.run()), asyncio.create_task(task.outputs.run())]

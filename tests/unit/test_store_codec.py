@@ -1,6 +1,9 @@
 """Frames as bytes: what may not change, and what damage must not pass for a frame."""
 
-from dataclasses import fields
+import json
+import struct
+import zlib
+from dataclasses import asdict, fields
 from typing import Any
 
 import pytest
@@ -27,7 +30,10 @@ def test_every_field_of_a_frame_is_stored() -> None:
         *("commands", "utc_offset_s", "limits_hash"),
     }
     assert names[Reading] == {"value", "quality", "reason", "at_ns"}
-    assert names[Health] == {"store_ok", "broker_ok", "polls_late", "polls_missed"}
+    assert names[Health] == {
+        *("store_ok", "broker_ok", "polls_late", "polls_missed"),
+        *("store_free_mb", "delivery_failing"),
+    }
 
 
 @pytest.mark.parametrize("quality", Quality)
@@ -50,8 +56,47 @@ def test_codes_of_stored_frames_never_change() -> None:
 
 def test_a_frame_without_commands_has_one_size() -> None:
     sizes = {len(_encode(frame(seq, pad_c=seq * 1.7))) for seq in (1, 2**30)}
-    # 62 for the header, 18 a channel, 1 an output, 4 for the check sum.
-    assert sizes == {62 + 4 * 18 + 2 + 4}
+    # 70 for the header, 18 a channel, 1 an output, 4 for the check sum.
+    assert sizes == {70 + 4 * 18 + 2 + 4}
+
+
+def test_frames_of_the_first_format_still_read() -> None:
+    """As the program of version 1 packed it, field by field, with the struct module alone."""
+    sample = frame(7, health=Health(True, False, 3, 1))
+    layout = codec.layout_of(sample)
+    head = struct.pack(
+        *("<B16sBqqqiqq", 1, layout.key, 0x01 | 0x02 | 0x10),
+        *(sample.seq, sample.t_ns, sample.wall_ns, sample.utc_offset_s, 3, 1),
+    )
+    at_ns = sample.values["here_button"].at_ns
+    values = (21.5, at_ns, 0, 0, 21.5 - 0.7, at_ns, 0, 0, 0.0, sample.t_ns, 0x82, 6, 0.0, at_ns)
+    body = head + struct.pack("<" + "dqBB" * 4 + "BB", *values, 0, 0, 1, 0)
+    assert _decode(body + struct.pack("<I", zlib.crc32(body)), sample) == sample
+    command = Command("c1", "seen", "Kim", "socket", 5)
+    told = body + json.dumps([asdict(command)]).encode()
+    with_command = frame(7, health=sample.health, commands=(command,))
+    assert _decode(told + struct.pack("<I", zlib.crc32(told)), sample) == with_command
+
+
+def test_a_format_of_a_later_program_is_refused_by_its_number() -> None:
+    sample = frame(1)
+    body = b"\x03" + _encode(sample)[1:-4]
+    with pytest.raises(StoreDamaged, match="format 3, this program reads up to 2"):
+        _decode(body + struct.pack("<I", zlib.crc32(body)), sample)
+
+
+@pytest.mark.parametrize(
+    "health",
+    [
+        Health(),
+        Health(store_free_mb=0),
+        Health(store_free_mb=15_300, delivery_failing="sms"),
+        Health(False, True, 9, 9, None, "mail \N{SNOWMAN} \ud800"),
+    ],
+)
+def test_health_is_kept_whole(health: Health) -> None:
+    sample = frame(1, health=health)
+    assert _decode(_encode(sample), sample) == sample
 
 
 def test_any_text_a_person_can_send_is_kept() -> None:
