@@ -44,12 +44,22 @@ class AirMode(StrEnum):
     LOCKED_OFF = "locked_off"
 
 
+class Pads(StrEnum):
+    """Which pads heat the repair; one alone must be declared."""
+
+    BOTH = "both"
+    INNER_ONLY = "inner_only"
+    OUTER_ONLY = "outer_only"
+
+
 class RigFacts(BaseModel):
     """Facts about one rig and its job.
 
     Attributes:
         title: the rig's name as messages begin with it.
         air_mode: how the bags are held at pressure.
+        pads: which pads heat the repair; beside one alone, the other face of the
+            repair gives its heat to the air.
         bag_max_kpa: the bag maker's greatest pressure, gauge.
         set_c: temperature the thermostat is set to.
         set_kpa: pressure the bags are set to, gauge (30 psi; 1 psi =
@@ -65,6 +75,7 @@ class RigFacts(BaseModel):
 
     title: str = Field(default="RIG", min_length=1, max_length=20)
     air_mode: AirMode = Field(default=AirMode.RELIEVING, strict=False)
+    pads: Pads = Field(default=Pads.BOTH, strict=False)
     bag_max_kpa: float = Field(default=345.0, gt=0, le=1000)
     set_c: float = Field(default=140.0, ge=100, le=180)
     set_kpa: float = Field(default=206.84, gt=0, le=600)
