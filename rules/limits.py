@@ -4,21 +4,26 @@ Source:
     This project's design.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any, Self, cast
 
-from pydantic import BaseModel, Field, create_model, model_validator
+from pydantic import BaseModel, Field, PrivateAttr, create_model, model_validator
 
 from rules.air import AirLimits
 from rules.calibration import Calibration
 from rules.facts import STRICT, RigFacts
 from rules.hazards import HAZARDS
+from rules.hazards.base import Finding
 from rules.hold import HoldLimits
 from rules.permit import PermitLimits
 from rules.phases import PhaseLimits
 from rules.trust import TrustLimits
+from rules.view import View
 
 CUTOUT_MARGIN_C = 5.0
+
+
+Judged = tuple[Callable[[Any, Any, View], tuple[Any, Finding]], Any, str]
 
 
 class LimitsBase(BaseModel):
@@ -43,6 +48,25 @@ class LimitsBase(BaseModel):
     trust: TrustLimits = TrustLimits()
     air: AirLimits = AirLimits()
     calibrations: Mapping[str, Calibration] = Field(default_factory=dict)
+
+    _in_order: tuple[Judged, ...] = PrivateAttr(default=())
+
+    def model_post_init(self, _context: Any) -> None:  # pydantic's own signature
+        """Put each hazard's limits beside its function, once and not in every frame."""
+        self._in_order = tuple(
+            (hazard.judge, getattr(self, hazard.name), hazard.row.tag)
+            for hazard in HAZARDS
+            if hasattr(self, hazard.name)
+        )
+
+    @property
+    def in_order(self) -> tuple[Judged, ...]:
+        """What the step needs of every hazard, in their order: function, limits, tag.
+
+        Source:
+            Own method.
+        """
+        return self._in_order
 
     def of(self, hazard: str) -> Any:  # each hazard's own limits type
         """The limits of one hazard, by its module name.

@@ -14,12 +14,15 @@ from enum import StrEnum
 
 from pydantic import BaseModel, Field
 
-from rules.channels import PADS
+from rules.channels import BAGS, PADS
 from rules.events import Event, PermitChanged, Pressed
 from rules.facts import STRICT
 from rules.frame import NS_PER_S
 from rules.phases import Phase
 from rules.view import View
+
+LastGood = tuple[float | None, float | None, float | None, float | None]
+NEVER_GOOD: LastGood = (None, None, None, None)
 
 
 class PermitState(StrEnum):
@@ -117,7 +120,8 @@ class Asked:
         hold_over: the planned end of the hold has just been reached.
         hold_spent: the hold of this run is over.
         same_boot: the computer has not restarted since the frame before.
-        last_values: pads and bags as last read well before this frame.
+        last_good: pads and bags as last read well before this frame, in the order
+            of `rules.channels.PADS` and `BAGS`; None: never.
     """
 
     start: bool = False
@@ -127,7 +131,7 @@ class Asked:
     hold_over: bool = False
     hold_spent: bool = False
     same_boot: bool = True
-    last_values: tuple[tuple[str, float], ...] = ()
+    last_good: LastGood = NEVER_GOOD
 
 
 NEEDED_TO_START = (*PADS, "estop_ok", "mains_ok")
@@ -242,10 +246,16 @@ def _interrupted(
     if why_not or not asked.same_boot or view.gap_s > limits.regrant_gap_s:
         return Permit(PermitState.WITHDRAWN, why)
     # Without a pad and a bag to compare, nobody knows that nothing changed.
-    if {name.rpartition("_")[2] for name, _ in asked.last_values} != {"c", "kpa"}:
+    values = _named(asked.last_good)
+    if {name.rpartition("_")[2] for name, _ in values} != {"c", "kpa"}:
         return Permit(PermitState.WITHDRAWN, why)
-    before = Before(view.now_ns, asked.last_values)
+    before = Before(view.now_ns, values)
     return Permit(PermitState.WITHDRAWN, why, before=before)
+
+
+def _named(last_good: LastGood) -> tuple[tuple[str, float], ...]:
+    pairs = zip((*PADS, *BAGS), last_good, strict=True)
+    return tuple((name, value) for name, value in pairs if value is not None)
 
 
 def _reset(permit: Permit, asked: Asked) -> tuple[Permit, Event]:

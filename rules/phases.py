@@ -275,11 +275,11 @@ def _cooling(scene: Scene) -> bool:
         # Against the highest 10-min median of the last hour, not the newest one:
         # a pad that cools by under 2 K/min drags its own median down with it.
         plateau_c, last_c = pad.plateau.high, pad.minutes.last
-        if plateau_c is None or last_c is None or plateau_c - last_c < limit_c:
-            return False
-        return _falling(pad, scene.now_ns, 120)
+        return plateau_c is not None and last_c is not None and plateau_c - last_c >= limit_c
 
-    return scene.every_pad(cooling)
+    return scene.every_pad(cooling) and scene.every_pad(
+        lambda pad: _falling(pad, scene.now_ns, 120)
+    )
 
 
 def _heated_again(scene: Scene) -> bool:
@@ -390,6 +390,9 @@ TABLE: tuple[Row, ...] = (
 )
 
 
+_LEAVING = {phase: tuple(row for row in TABLE if phase in row.sources) for phase in Phase}
+
+
 def classify(limits: PhaseLimits, now: Now) -> Phase | None:
     """The phase of a rig whose past is not known, from one frame.
 
@@ -417,8 +420,7 @@ def next_row(scene: Scene) -> Row | None:
     Source:
         This project's design, "Phases".
     """
-    phase = scene.place.phase
-    for row in TABLE:
-        if phase in row.sources and row.when(scene):
+    for row in _LEAVING[scene.place.phase]:
+        if row.when(scene):
             return row
     return None

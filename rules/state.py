@@ -12,7 +12,7 @@ from rules.alarms import Alarms
 from rules.buttons import Button
 from rules.hazards import HAZARDS
 from rules.hold import Hold
-from rules.permit import Permit
+from rules.permit import NEVER_GOOD, LastGood, Permit
 from rules.phases import Place
 from rules.signals import Signals
 from rules.trust import Trust
@@ -67,7 +67,8 @@ class State:
         alarms: what stands.
         permit: the heat permit.
         command_ids: answered already.
-        last_good: pads and bags as last read well.
+        last_good: pads and bags as last read well, in the order of
+            `rules.channels.PADS` and `BAGS`; None: never.
         memories: what each hazard remembers, in hazard order.
     """
 
@@ -88,5 +89,5 @@ class State:
     alarms: Alarms = Alarms()
     permit: Permit = Permit()
     command_ids: tuple[str, ...] = ()
-    last_good: tuple[tuple[str, float], ...] = ()
+    last_good: LastGood = NEVER_GOOD
     memories: tuple[Any, ...] = field(default_factory=fresh_memories)

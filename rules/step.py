@@ -29,11 +29,10 @@ from rules.events import (
     Pressed,
 )
 from rules.frame import Frame
-from rules.hazards import HAZARDS
-from rules.hazards.base import Finding
+from rules.hazards.base import CLEAR, Finding
 from rules.hold import Hold
 from rules.limits import LimitsBase
-from rules.permit import Asked, Permit, PermitState, decide
+from rules.permit import Asked, LastGood, Permit, PermitState, decide
 from rules.phases import Phase, Place
 from rules.placing import (
     Moment,
@@ -62,6 +61,7 @@ from rules.view import View
 
 # The gap's own alarm must not bar the way back from that very gap.
 GAP_TAGS = frozenset({"run.interrupted"})
+NONE_UNPLUGGED: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +153,7 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
         alarms,
         permit,
         ids,
-        _last_good(state, view),
+        _last_good(state, now),
         memories,
     )
     belongs = run.number if run.open or closed else 0
@@ -244,7 +244,7 @@ def _view(
         run.open,
         state.permit.granted,
         "heat_permit" not in frame.readback or "start_button" not in frame.values,
-        frozenset(item.name for item in unplugged),
+        frozenset(item.name for item in unplugged) if unplugged else NONE_UNPLUGGED,
         place.pressurised,
         presses.someone_here,
         presses.here,
@@ -274,11 +274,11 @@ def _judge(
     """Every hazard on one frame; only findings that are not clear come back."""
     memories = []
     findings = []
-    for hazard, memory in zip(HAZARDS, state.memories, strict=True):
-        kept, finding = hazard.judge(limits.of(hazard.name), memory, view)
+    for (judge, of_hazard, tag), memory in zip(limits.in_order, state.memories, strict=True):
+        kept, finding = judge(of_hazard, memory, view)
         memories.append(kept)
-        if finding.level > Level.CLEAR:
-            findings.append((hazard.row.tag, finding))
+        if finding is not CLEAR and finding.level > Level.CLEAR:
+            findings.append((tag, finding))
     return tuple(memories), findings
 
 
@@ -297,9 +297,15 @@ def _asked(
     )
 
 
-def _last_good(state: State, view: View) -> tuple[tuple[str, float], ...]:
-    found = {**dict(state.last_good), **view.pads_c, **view.bags_kpa}
-    return tuple(found.items())
+def _last_good(state: State, now: Now) -> LastGood:
+    inner_c, outer_c, inner_kpa, outer_kpa = state.last_good
+    (pad_a, pad_b), (bag_a, bag_b) = now.pads, now.bags
+    return (
+        inner_c if pad_a is None else pad_a,
+        outer_c if pad_b is None else pad_b,
+        inner_kpa if bag_a is None else bag_a,
+        outer_kpa if bag_b is None else bag_b,
+    )
 
 
 def _outputs(permit: Permit, alarms: Alarms, now_ns: int) -> Outputs:
