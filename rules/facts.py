@@ -5,13 +5,17 @@ Source:
     where none is named.
 """
 
+import re
 from enum import StrEnum
 from itertools import pairwise
 from typing import Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 STRICT = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+CLOCK_TIME = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9]")
+# Written as in ISO 8601; whether that month had the day is the owner's to know.
+DATE = re.compile(r"[12][0-9]{3}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])")
 
 
 def must_rise(limits: BaseModel, *names: str) -> None:
@@ -68,6 +72,10 @@ class RigFacts(BaseModel):
         hold_min: the data sheet's time at temperature, min; None: not set,
             then the hold has no planned end.
         site_altitude_m: lowers the boiling point of water.
+        closing_time: local time at which the last one goes home, "18:00"; None: not
+            stated, then nothing is said about a supply left on.
+        commissioned_on: date on which permit, horn, lamps and buttons were last
+            tried at the rig, "2026-03-14"; None: never.
         frame_period_s: time between frames, s.
     """
 
@@ -82,7 +90,23 @@ class RigFacts(BaseModel):
     cutout_c: float = Field(default=165.0, ge=100, le=220)
     hold_min: float | None = Field(default=None, gt=0, le=1440)
     site_altitude_m: float = Field(default=0.0, ge=-430, le=5000)
+    closing_time: str | None = None
+    commissioned_on: str | None = None
     frame_period_s: float = Field(default=1.0, ge=0.1, le=3600)
+
+    @field_validator("closing_time")
+    @classmethod
+    def _is_a_time(cls, given: str | None) -> str | None:
+        if given is not None and not CLOCK_TIME.fullmatch(given):
+            raise ValueError(f'"{given}" is no time of day; write hours and minutes, "18:00"')
+        return given
+
+    @field_validator("commissioned_on")
+    @classmethod
+    def _is_a_date(cls, given: str | None) -> str | None:
+        if given is not None and not DATE.fullmatch(given):
+            raise ValueError(f'"{given}" is no date; write year, month and day, "2026-03-14"')
+        return given
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:
