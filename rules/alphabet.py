@@ -38,7 +38,7 @@ def basic(text: str) -> str:
     For what people typed: names, reasons, a rig's title.
 
     Source:
-        Unicode Standard Annex 15: NFKD takes letters and accents apart.
+        Unicode Standard Annex 15: NFD takes letters and accents apart, and leaves "½" whole.
     """
     if BASIC.issuperset(text):
         return text
@@ -48,5 +48,5 @@ def basic(text: str) -> str:
 def _basic(character: str) -> str:
     if character in BASIC or character in EXTENSION:
         return character
-    bare = "".join(part for part in unicodedata.normalize("NFKD", character) if part in BASIC)
+    bare = "".join(part for part in unicodedata.normalize("NFD", character) if part in BASIC)
     return bare or UNKNOWN

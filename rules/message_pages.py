@@ -80,7 +80,7 @@ def page(row: Row, level: Level, horn: Horn, facts: Facts, people: Sequence[str]
     if row.time_available:
         lines.append(f"Time: {row.time_available}.")
     if facts.rescue:
-        lines.append(f"Repair: {facts.rescue}")
+        lines.append(facts.rescue)
     if row.causes:
         lines.append(f"Look for: {'; '.join(row.causes)}.")
     lines += people

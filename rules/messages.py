@@ -155,10 +155,8 @@ def escalated_told(telling: Telling, subject: Subject, why: str) -> Told:
     Source:
         This project's design: *seen* is not *going*; nobody pressed, escalate.
     """
-    orders = _orders(telling, subject)
-    head, _, rest = orders.partition(": ")
-    room_left = SHORT_MAX - room(orders) - 1
-    orders = f"{head}: {_shortened(_capital(why), room_left)} {rest}"
+    room_left = SHORT_MAX - room(basic(_orders(telling, subject))) - 1
+    orders = _orders(telling, subject, _shortened(_sentence(why), room_left))
     return Told(
         _fitted(orders, subject.said, _since(telling, subject), _rescue(telling, subject)),
         _page(telling, subject, orders),
@@ -173,12 +171,12 @@ def over_told(telling: Telling, subject: Subject) -> Told:
     """
     unseen = "" if subject.seen_by else " Nobody had seen it."
     text = f"{telling.title}: over at {telling.clock()}: {subject.row.title}."
-    lines = [text + unseen, f"It began at {_began(telling, subject)}: {_sentence(subject.said)}"]
+    lines = [text + unseen, f"It began at {_began(telling, subject)}. {_sentence(subject.said)}"]
     if subject.level is Level.TRIP and not telling.watch_only:
         lines.append("Heat stays off until someone resets it at the rig.")
     if not subject.seen_by:
         lines.append("Find out why it came before you trust the rig with the next repair.")
-    return Told(_cut(text + unseen), basic("\n".join(lines)))
+    return Told(_cut(text + unseen), _lines(lines))
 
 
 def nuisance_told(telling: Telling, kind: str, row: Row | None, why: str, *, begun: bool) -> Told:
@@ -201,7 +199,7 @@ def nuisance_told(telling: Telling, kind: str, row: Row | None, why: str, *, beg
         return Told(_cut(text), basic(text))
     head = f"{telling.title} {Urgency.MORNING.value}: {about}: {what}."
     short = _fitted(f"{head} {then}", why)
-    return Told(short, basic(f"{head}\n{then}\nSeen: {_sentence(why)}"))
+    return Told(short, _lines([head, then, _sentence(why)]))
 
 
 NUISANCE = {
@@ -230,7 +228,7 @@ def out_of_service_told(telling: Telling, row: Row, who: str, why: str, since_wa
     still = "Nobody is told of a warning; a trip speaks and cuts heat all the same."
     back = "Put it back in service as soon as it is mended."
     lines = [head, f"{since} Reason: {_sentence(why)}", f"If it comes: {row.consequence}."]
-    return Told(_fitted(f"{head} {since}", why), basic("\n".join([*lines, still, back])))
+    return Told(_fitted(f"{head} {since}", why), _lines([*lines, still, back]))
 
 
 def in_service_told(telling: Telling, row: Row, who: str) -> Told:
@@ -258,7 +256,7 @@ def prompt_told(telling: Telling, said: str, row: Row | None = None) -> Told:
     lines = [text, "A prompt, no alarm: heat stays as it is."]
     if row is not None:
         lines.append(f"If nobody comes: {row.consequence}.")
-    return Told(_cut(text), basic("\n".join(lines)))
+    return Told(_cut(text), _lines(lines))
 
 
 def clock_time(wall_ns: int, utc_offset_s: int) -> str:
@@ -286,13 +284,14 @@ def soon(telling: Telling, subject: Subject) -> str:
     return f"{urgency.value} {telling.clock(min(subject.go_by_s, CLOCK_S_MAX))}"
 
 
-def _orders(telling: Telling, subject: Subject) -> str:
+def _orders(telling: Telling, subject: Subject, first: str = "") -> str:
     tripped = subject.level is Level.TRIP
     do = subject.row.trip_do if tripped else subject.row.warn_do
     heat = ""
     if tripped and SUPPLY_OFF not in do:
         heat = "SWITCH HEAT OFF. " if telling.watch_only else "HEAT CUT. "
-    return f"{telling.title} {soon(telling, subject)}: {heat}{do}"
+    head = f"{telling.title} {soon(telling, subject)}:"
+    return " ".join(part for part in (head, first, f"{heat}{do}") if part)
 
 
 def _since(telling: Telling, subject: Subject) -> str:
@@ -304,10 +303,16 @@ def _began(telling: Telling, subject: Subject) -> str:
 
 
 def _clock(telling: Telling, wall_ns: int) -> str:
-    """A time gone by: of the clock, or in days where that would be taken for today's."""
-    days = (telling.wall_ns - wall_ns) / NS_PER_S / 86400
+    """A time gone by: of the clock, with the day where it would be taken for last night's."""
     at = clock_time(wall_ns, telling.utc_offset_s)
-    return at if days * 86400 <= CLOCK_S_MAX else f"{at}, {max(1, round(days))} days ago"
+    if telling.wall_ns - wall_ns <= CLOCK_S_MAX * NS_PER_S:
+        return at
+    days = _day(telling, telling.wall_ns) - _day(telling, wall_ns)
+    return (at, f"{at} yesterday")[days] if days < 2 else f"{at}, {days} days ago"
+
+
+def _day(telling: Telling, wall_ns: int) -> int:
+    return (wall_ns // NS_PER_S + telling.utc_offset_s) // 86400
 
 
 def _rescue(telling: Telling, subject: Subject) -> str:
@@ -317,7 +322,7 @@ def _rescue(telling: Telling, subject: Subject) -> str:
         return "The repair is past saving."
     if subject.save_s > CLOCK_S_MAX:
         return "The repair can be saved."
-    return f"Repair saveable until {telling.clock(subject.save_s)}."
+    return f"Save the repair by {telling.clock(subject.save_s)}."
 
 
 def _page(telling: Telling, subject: Subject, orders: str) -> str:
@@ -356,6 +361,10 @@ def _fitted(orders: str, said: str, since: str = "", rescue: str = "") -> str:
         if room(text) <= SHORT_MAX:
             return text
     return f"{orders} {_shortened(said, SHORT_MAX - room(orders) - 1)}".strip()
+
+
+def _lines(lines: Sequence[str]) -> str:
+    return basic("\n".join(line.strip() for line in lines))
 
 
 def _cut(text: str) -> str:
