@@ -11,6 +11,7 @@ from rules.air import Air
 from rules.alarms import Alarms
 from rules.buttons import Button
 from rules.hazards import HAZARDS
+from rules.heating import Heating
 from rules.hold import Hold
 from rules.permit import NEVER_GOOD, LastGood, Permit
 from rules.phases import Place
@@ -58,6 +59,7 @@ class State:
         limits_hash: of the newest frame.
         trust: which pads' readings jump.
         air: the model of the air in the bags.
+        heating: how the pads have warmed and cooled of late.
         signals: timers and windows for the phase table.
         place: the phase.
         run: the run.
@@ -80,6 +82,7 @@ class State:
     limits_hash: str = ""
     trust: Trust = Trust()
     air: Air = Air()
+    heating: Heating = Heating()
     signals: Signals = Signals()
     place: Place = Place()
     run: Run = Run()

@@ -12,6 +12,7 @@ from typing import Any
 
 from rules import air as airs
 from rules import commands as orders
+from rules import heating as heatings
 from rules import trust as trusts
 from rules.air import Air
 from rules.alarms import Alarms, horn, pressed_at_rig, update
@@ -30,6 +31,7 @@ from rules.events import (
 )
 from rules.frame import Frame
 from rules.hazards.base import CLEAR, Finding
+from rules.heating import Heating
 from rules.hold import Hold
 from rules.limits import LimitsBase
 from rules.permit import Asked, LastGood, Permit, PermitState, decide
@@ -96,6 +98,7 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
     if state.frames and frame.limits_hash != state.limits_hash:
         events.append(LimitsChanged(frame.limits_hash))
     trust, now, air = _believed(limits, state, frame, time)
+    heating = heatings.follow(state.heating, now, time.now_ns, time.dt_s, time.gap_s)
     unplugged = _unplugged(limits, state, frame, time)
     signals = _signals(limits, state, frame, now, time)
     place, run, hold, moved = placed(limits, state, time, now, signals, unplugged=bool(unplugged))
@@ -105,7 +108,7 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
             signals = peaks_restarted(signals)
     events += moved
     presses = _presses(limits, state, frame, time)
-    view = _view(limits, state, frame, time, place, run, unplugged, presses, air, now)
+    view = _view(limits, state, frame, time, place, run, unplugged, presses, air, now, heating)
     hold, over = held(limits, state, hold, place, now, time)
     if over:
         events.append(hold_is_over(limits.facts, view))
@@ -144,6 +147,7 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
         frame.limits_hash,
         trust,
         air,
+        heating,
         signals,
         place,
         run,
@@ -231,6 +235,7 @@ def _view(
     presses: _Presses,
     air: Air,
     now: Now,
+    heating: Heating,
 ) -> View:
     return View(
         frame,
@@ -254,6 +259,7 @@ def _view(
         state.alarms.tags(Level.WARN),
         air,
         now,
+        heating,
     )
 
 

@@ -11,6 +11,7 @@ from rules.believed import believed
 from rules.channels import BAGS, PADS
 from rules.facts import RigFacts
 from rules.frame import NS_PER_S, Frame, Reading
+from rules.heating import Heating
 from rules.phases import Phase
 from rules.signals import Now, now_of
 
@@ -49,6 +50,7 @@ class View:
         standing: tags that stood at warning or trip after the frame before.
         air: the model of the air in the bags.
         now: pads and bags as far as they are believed; worked out when not given.
+        heating: how the pads have warmed and cooled of late.
         heated: heat is, or may be, on: `heat_on` when fitted and good; else
             whether our permit is granted; None on a watch-only rig without
             `heat_on`, where it is not known. Worked out.
@@ -75,6 +77,7 @@ class View:
     standing: tuple[str, ...] = ()
     air: Air = Air()
     now: Now = NOT_SEEN
+    heating: Heating = Heating()
     heated: bool | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:

@@ -19,7 +19,7 @@ from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
 
-from rules import air, trust
+from rules import air, heating, trust
 from rules.channels import BY_NAME
 from rules.events import Horn, Level
 from rules.facts import RigFacts
@@ -34,7 +34,7 @@ KINDS = ("healthy", "near_miss", "warns", "trips", "clears", "missing", "suppres
 SILENT_KINDS = frozenset({"healthy", "near_miss", "suppressed"})
 CASES = Path(__file__).parents[2] / "rules" / "hazards"
 
-_WORKED_OUT = {"frame", "facts", "now_ns", "dt_s", "air", "now", "heated"}
+_WORKED_OUT = {"frame", "facts", "now_ns", "dt_s", "air", "now", "heating", "heated"}
 _VIEW_KEYS = {item.name for item in fields(View)} - _WORKED_OUT
 _ONE_FRAME = frozenset({"someone_here", "here_pressed", "gap_s"})
 _FRAME_KEYS = {"at_s", "readback", "health", "wall_s", "wall_trusted"}
@@ -140,7 +140,7 @@ def views(case: Case) -> Iterator[tuple[float, View]]:
     answered: dict[str, int] = {}
     before_s: float | None = None
     health, wall = Health(), {"wall_s": 0.0, "wall_trusted": True}
-    trusted, modelled = trust.Trust(), air.Air()
+    trusted, modelled, warmed = trust.Trust(), air.Air(), heating.Heating()
     for seq, (at_s, keyframe, line) in enumerate(_ticks(case)):
         for key, value in keyframe.items():
             if key in BY_NAME:
@@ -169,7 +169,8 @@ def views(case: Case) -> Iterator[tuple[float, View]]:
         trusted = trust.follow(trust.TrustLimits(), trusted, frame, t_ns, gap_s)
         now = now_of(frame, trusted.doubted)
         modelled = air.follow(air.AirLimits(), modelled, case.facts, frame, now, t_ns, gap_s)
-        body = _typed(standing | once) | {"air": modelled, "now": now}
+        warmed = heating.follow(warmed, now, t_ns, dt_s, gap_s)
+        body = _typed(standing | once) | {"air": modelled, "now": now, "heating": warmed}
         yield at_s, View(frame, case.facts, t_ns, dt_s, **body)
 
 
