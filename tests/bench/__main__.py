@@ -13,7 +13,7 @@ from typing import NoReturn
 
 from daemon import logs
 from daemon.tools.show import Progress
-from tests.bench import bus, path, plant, processes, rounds, wires, withdrawal
+from tests.bench import bus, judging, path, plant, processes, rounds, wires, withdrawal
 from tests.bench.figures import Row, machine, shown
 from tests.e2e.workshop import opened
 
@@ -23,7 +23,7 @@ FRAMES_MIN, FRAMES_MAX = 20, 5000
 TRIPS_MIN = 10
 BEFORE_MIN = 200  # a run is open by then
 REPAIR_FRAMES = 13_000  # the pretend repair is over soon after
-PARTS = ("supervising", "wires", "plant")
+PARTS = ("supervising", "wires", "plant", "judging")
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -74,6 +74,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             rows += _wires(asked.rounds, asked.frames)
         if asked.only in {None, "plant"}:
             rows += _plant(asked.rounds)
+        if asked.only in {None, "judging"}:
+            rows += _judging(asked.rounds)
     except KeyboardInterrupt:
         return 130
     sys.stdout.write(shown(rows) + "\n")
@@ -107,6 +109,11 @@ def _wires(count: int, frames: int) -> list[Row]:
 def _plant(count: int) -> list[Row]:
     with _telling("measuring the plant", plant.CURE_MS * count) as tell:
         return plant.measured(count, tell)
+
+
+def _judging(count: int) -> list[Row]:
+    with _telling("measuring the rules", judging.CURE_MS + judging.ROUND_MS * count) as tell:
+        return judging.measured(count, tell)
 
 
 @contextmanager
