@@ -13,6 +13,7 @@ from enum import StrEnum
 
 from pydantic import BaseModel, Field
 
+from rules.boiling import opens_below_c
 from rules.facts import STRICT
 from rules.signals import Now, PadSignal, Signals, fall, lasted_s, rise
 
@@ -64,7 +65,8 @@ class PhaseLimits(BaseModel):
         cure_c: the coldest pad at or above this begins the hold.
         cure_s: for this long.
         cool_drop_c: drop of every pad below its plateau that is cooling.
-        open_c: nothing is opened above this.
+        open_c: nothing is opened from here up, nor from where water boils at the
+            rig's altitude.
         cold_c: an aborted rig is free again below this.
         let_down_kpa: fall within a minute that is a let-down.
         given_up_s: a preheat or mounting without heat or air ends after this.
@@ -133,6 +135,7 @@ class Scene:
             on a rig that is only watched, whose heat may still be on.
         hold_met: the hold time is met, or none was set and the hold was reached.
         unplugged: pads were unplugged on purpose.
+        site_altitude_m: of the rig, m.
     """
 
     limits: PhaseLimits
@@ -145,6 +148,16 @@ class Scene:
     hold_over: bool
     hold_met: bool
     unplugged: bool
+    site_altitude_m: float = 0.0
+
+    @property
+    def opens_below_c(self) -> float:
+        """Every pad must be below this before anything is opened, °C.
+
+        Source:
+            `rules.boiling`.
+        """
+        return opens_below_c(self.site_altitude_m, self.limits.open_c)
 
     @property
     def held(self) -> bool:
@@ -247,7 +260,7 @@ def _heating(scene: Scene) -> bool:
 
 def _found_cooling(scene: Scene) -> bool:
     hottest_c = scene.now.hottest_c
-    if scene.place.history_known or hottest_c is None or not 50 <= hottest_c < 100:
+    if scene.place.history_known or hottest_c is None or not 50 <= hottest_c < scene.opens_below_c:
         return False
     return scene.held and scene.every_pad(lambda pad: _falling(pad, scene.now_ns, 180))
 
@@ -305,7 +318,7 @@ def _hot_and_steady(scene: Scene) -> bool:
 
 def _let_down(scene: Scene) -> bool:
     limits, hottest_c, higher_kpa = scene.limits, scene.now.hottest_c, scene.now.higher_kpa
-    if hottest_c is None or hottest_c >= limits.open_c or higher_kpa is None:
+    if hottest_c is None or hottest_c >= scene.opens_below_c or higher_kpa is None:
         return False
     fell_kpa = fall(scene.signals.higher_bag, scene.now_ns, 60)
     return fell_kpa >= limits.let_down_kpa or higher_kpa <= limits.filling_kpa
@@ -317,13 +330,13 @@ def _emptied_well(scene: Scene) -> bool:
 
 def _emptied_unseen(scene: Scene) -> bool:
     hottest_c = scene.now.hottest_c
-    cool = hottest_c is not None and hottest_c < scene.limits.open_c
+    cool = hottest_c is not None and hottest_c < scene.opens_below_c
     return scene.empty and cool and scene.hold_met
 
 
 def _emptied_badly(scene: Scene) -> bool:
     hottest_c = scene.now.hottest_c
-    hot = hottest_c is None or hottest_c >= scene.limits.open_c
+    hot = hottest_c is None or hottest_c >= scene.opens_below_c
     return scene.empty and (hot or not scene.hold_met)
 
 
@@ -393,12 +406,13 @@ TABLE: tuple[Row, ...] = (
 _LEAVING = {phase: tuple(row for row in TABLE if phase in row.sources) for phase in Phase}
 
 
-def classify(limits: PhaseLimits, now: Now) -> Phase | None:
+def classify(limits: PhaseLimits, now: Now, site_altitude_m: float = 0.0) -> Phase | None:
     """The phase of a rig whose past is not known, from one frame.
 
     Args:
         limits: figures.
         now: the frame's digest.
+        site_altitude_m: of the rig, m.
 
     Returns:
         The phase, or None while pads or bags cannot be read.
@@ -409,7 +423,7 @@ def classify(limits: PhaseLimits, now: Now) -> Phase | None:
     """
     if now.hottest_c is None or now.higher_kpa is None or now.lower_kpa is None:
         return None
-    if now.hottest_c >= limits.open_c:
+    if now.hottest_c >= opens_below_c(site_altitude_m, limits.open_c):
         return Phase.CURE if now.higher_kpa >= limits.filling_kpa else Phase.ABORTED
     return Phase.INFLATION if now.lower_kpa >= limits.held_kpa else Phase.IDLE
 

@@ -82,6 +82,7 @@ def placed(
             hold.over and state.permit.state is not PermitState.WATCH_ONLY,
             _hold_met(limits.facts, place, hold),
             unplugged,
+            limits.facts.site_altitude_m,
         )
         row = next_row(scene)
         why = row.why if row else ""
@@ -116,7 +117,7 @@ def opened_by_press(
 
 
 def _settle(limits: LimitsBase, place: Place, time: Moment, now: Now) -> tuple[Place, str]:
-    phase = classify(limits.phases, now)
+    phase = classify(limits.phases, now, limits.facts.site_altitude_m)
     if phase is None:
         if lasted_s(place.unsettled_ns, time.now_ns) <= limits.phases.settle_s:
             return place, ""

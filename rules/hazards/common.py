@@ -4,9 +4,11 @@ Source:
     Named at each function; common practice, no source, where none is named.
 """
 
-import math
 from dataclasses import dataclass
 
+from rules.atmosphere import atmosphere_kpa as atmosphere_kpa  # noqa: PLC0414  # for hazards of air
+from rules.boiling import KELVIN as KELVIN  # noqa: PLC0414  # as above
+from rules.boiling import opens_below_c
 from rules.channels import BAGS, BY_NAME, PADS
 from rules.events import Level
 from rules.facts import RigFacts
@@ -15,8 +17,6 @@ from rules.phases import Phase
 from rules.view import View
 
 UNDER_AIR = frozenset({Phase.HEAT_UP, Phase.CURE, Phase.COOL_DOWN})
-KELVIN = 273.15
-BOILING_MARGIN_C = 5.0
 # Frames further apart than this are each taken at their word: waiting for a
 # second opinion would cost more than a rogue sample.
 SLOW_FRAMES_S = 5.0
@@ -117,64 +117,27 @@ def title_of(channel: str) -> str:
     return known.title if known else channel
 
 
-def atmosphere_kpa(altitude_m: float) -> float:
-    """Pressure of the standard atmosphere, kPa absolute.
-
-    Args:
-        altitude_m: geopotential altitude, m, below 11 000.
-
-    Source:
-        ISO 2533:1975: 101.325 kPa, 288.15 K, -6.5 K/km, exponent g/(R L) = 5.25588.
-    """
-    return 101.325 * float((1.0 - 0.0065 * altitude_m / 288.15) ** 5.25588)
-
-
-def boiling_c(pressure_kpa: float) -> float:
-    """Temperature at which water boils, °C.
-
-    Args:
-        pressure_kpa: absolute, kPa, 0.612 to 22064.
-
-    Source:
-        IAPWS R7-97(2012), industrial formulation 1997, region 4 backward
-        equation, equation 31.
-    """
-    beta = (pressure_kpa / 1000.0) ** 0.25
-    e = beta * beta - 0.17073846940092e2 * beta + 0.14915108613530e2
-    f = 0.11670521452767e4 * beta * beta + 0.12020824702470e5 * beta - 0.48232657361591e4
-    g = -0.72421316703206e6 * beta * beta - 0.32325550322333e7 * beta + 0.40511340542057e6
-    d = 2.0 * g / (-f - math.sqrt(f * f - 4.0 * e * g))
-    s = 0.65017534844798e3 + d
-    root = s * s - 4.0 * (-0.23855557567849 + 0.65017534844798e3 * d)
-    return float((s - math.sqrt(root)) / 2.0 - KELVIN)
-
-
 def hot_above_c(facts: RigFacts, highest_c: float) -> float:
-    """Above this nothing may be let down or opened, °C.
-
-    Damp in the rubber boils when the pressure goes, so a rig high in the
-    mountains must cool further.
+    """From here up nothing may be let down or opened, °C; see `opens_below_c`.
 
     Args:
         facts: of the rig, for its altitude.
         highest_c: the threshold at sea level, °C.
 
     Source:
-        100 °C: common practice, no source; boiling point less 5 °C: this
-        project's design.
+        `rules.boiling`.
     """
-    boils_c = boiling_c(atmosphere_kpa(facts.site_altitude_m))
-    return min(highest_c, boils_c - BOILING_MARGIN_C)
+    return opens_below_c(facts.site_altitude_m, highest_c)
 
 
 def hot(view: View, highest_c: float) -> bool | None:
-    """Any good pad is above what `hot_above_c` allows; None when no pad can be read.
+    """Any good pad is too hot to let down; None when no pad can be read.
 
     Source:
         `hot_above_c`.
     """
     hottest_c = view.now.hottest_c
-    return None if hottest_c is None else hottest_c > hot_above_c(view.facts, highest_c)
+    return None if hottest_c is None else hottest_c >= hot_above_c(view.facts, highest_c)
 
 
 def pressure_needed(view: View, highest_c: float) -> bool:

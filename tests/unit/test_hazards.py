@@ -282,40 +282,6 @@ def _frame(second: int, values: dict[str, float]) -> Frame:
     return Frame(second, at_ns, at_ns, True, "case", readings)
 
 
-@pytest.mark.parametrize(
-    ("pressure_kpa", "boils_k"),
-    [
-        (100.0, 372.755919),  # IAPWS R7-97(2012), table 36
-        (1000.0, 453.035632),  # IAPWS R7-97(2012), table 36
-        (10000.0, 584.149488),  # IAPWS R7-97(2012), table 36
-    ],
-)
-def test_boiling_point_against_the_release(pressure_kpa: float, boils_k: float) -> None:
-    assert shared.boiling_c(pressure_kpa) + 273.15 == pytest.approx(boils_k, abs=1e-6)
-
-
-def test_boiling_point_against_known_figures() -> None:
-    assert shared.boiling_c(101.325) == pytest.approx(99.97, abs=0.01)  # IAPWS, normal boiling
-    # IAPWS steam tables: about 134.5 C at 207 kPa gauge.
-    assert shared.boiling_c(101.325 + 206.84) == pytest.approx(134.5, abs=0.1)
-
-
-@pytest.mark.parametrize(
-    ("altitude_m", "pressure_kpa"),
-    [(0, 101.325), (1000, 89.8746), (3000, 70.1085), (5000, 54.0199)],  # ISO 2533, from memory
-)
-def test_standard_atmosphere(altitude_m: float, pressure_kpa: float) -> None:
-    assert shared.atmosphere_kpa(altitude_m) == pytest.approx(pressure_kpa, rel=1e-4)
-
-
-def test_opening_threshold_falls_with_altitude() -> None:
-    sea = shared.hot_above_c(RigFacts(), 100.0)
-    high = shared.hot_above_c(RigFacts(site_altitude_m=3000), 100.0)
-    assert sea == pytest.approx(94.97, abs=0.01)
-    assert high == pytest.approx(85.0, abs=0.5)  # water boils at about 90 C, from memory
-    assert shared.hot_above_c(RigFacts(), 70.0) == 70.0
-
-
 def test_sealed_bag_follows_the_gas_law() -> None:
     """207 kPa gauge at 20 C is 291.141 at 100 C when the air goes all the way with the pad."""
     values = {"pad_inner_c": 100.0, "ambient_c": 20.0}
