@@ -177,8 +177,10 @@ def _follow_pad(pad: PadSignal, now_ns: int, value_c: float) -> PadSignal:
     # The long windows need no more than one sample for each bucket of the short one.
     if minutes.newest is not None and minutes.newest.samples == 1:
         hour = hour.push(now_ns, value_c)
-        median_c = minutes.median
-        if minutes.covered_s >= 300 and median_c is not None:
+        # A median is dear, and within a minute much the same.
+        minute_began = hour.newest is not None and hour.newest.samples == 1
+        median_c = minutes.median if minute_began and minutes.covered_s >= 300 else None
+        if median_c is not None:
             plateau = plateau.push(now_ns, median_c)
     peak_c = pad.peak_c
     if peak_c is None or value_c > peak_c:

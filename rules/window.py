@@ -84,9 +84,14 @@ class Window(NamedTuple):
             if not closed or closed[0].end_ns >= horizon_ns:
                 return Window(span_s, buckets_max, closed, grown, low, high)
             # The bucket being filled holds the newest interval by itself.
-            return _kept(span_s, buckets_max, closed, grown, horizon_ns, keep_min=0)
+            start = _too_old(closed, horizon_ns, keep_min=0)
+            return _kept(self, closed, grown, start)
         fresh = Bucket(at_ns, at_ns, value, value, value, value, value, 1)
-        return _kept(span_s, buckets_max, (*closed, newest), fresh, horizon_ns, keep_min=1)
+        low = least if not closed or least < low else low
+        high = greatest if not closed or greatest > high else high
+        closed = (*closed, newest)
+        start = _too_old(closed, horizon_ns, keep_min=1)
+        return _kept(Window(span_s, buckets_max, closed, newest, low, high), closed, fresh, start)
 
     def cleared(self) -> "Window":
         """The same window without samples, for instance after a gap.
@@ -175,22 +180,23 @@ class Window(NamedTuple):
         return (means[middle - 1] + means[middle]) / 2
 
 
-def _kept(
-    span_s: float,
-    buckets_max: int,
-    closed: tuple[Bucket, ...],
-    newest: Bucket,
-    horizon_ns: int,
-    *,
-    keep_min: int,
-) -> Window:
-    """The window without what is too old; its extremes are taken anew."""
+def _too_old(closed: tuple[Bucket, ...], horizon_ns: int, *, keep_min: int) -> int:
+    """How many of the oldest buckets are to be forgotten."""
     start = 0
     while len(closed) - start > keep_min and closed[start].end_ns < horizon_ns:
         start += 1
-    closed = closed[start:]
-    if not closed:
-        return Window(span_s, buckets_max, (), newest)
-    low = min(bucket.low for bucket in closed)
-    high = max(bucket.high for bucket in closed)
-    return Window(span_s, buckets_max, closed, newest, low, high)
+    return start
+
+
+def _kept(was: Window, closed: tuple[Bucket, ...], newest: Bucket, start: int) -> Window:
+    """The window without what is too old.
+
+    The extremes are taken anew only when one of them may have gone: `was` holds those
+    of all of `closed`.
+    """
+    gone, closed = closed[:start], closed[start:]
+    low, high = was.closed_low, was.closed_high
+    if closed and any(bucket.low <= low or bucket.high >= high for bucket in gone):
+        low = min(bucket.low for bucket in closed)
+        high = max(bucket.high for bucket in closed)
+    return Window(was.span_s, was.buckets_max, closed, newest, low, high)
