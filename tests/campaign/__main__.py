@@ -6,32 +6,20 @@ import time
 from dataclasses import replace
 
 from rules.events import AlarmChanged, PermitChanged, PhaseChanged, Pressed, Prompted, as_dict
-from rules.facts import AirMode, RigFacts
-from rules.limits import Limits, LimitsBase
+from rules.facts import AirMode
 from simulator.bags import AirMode as PlantAirMode
-from simulator.crew import RepairPlan
 from simulator.faults import Disturbance, catalogue
 from simulator.planned import Scenario, ScenarioError, tail_after_s
 from simulator.scenarios import find_scenario
 from simulator.yard import Yard
 from tests.campaign.course import Course, Told, begin
+from tests.campaign.cures import LEFT_ENERGISED
+from tests.campaign.draws import limits_for
 from tests.campaign.verdict import not_built, spoke, verdict_of
 from tests.campaign.wires import FITTINGS
 
 WRONG = ("MISSED", "LATE", "FALSE ALARM")
 PRETEND = "campaign: a pretend rig, all of it invented."
-
-
-def limits_for(plan: RepairPlan, **facts: object) -> LimitsBase:
-    """What the owner of the rig states, as the crew means to work."""
-    stated = {
-        "title": "BAY 2",
-        "air_mode": AirMode(plan.air_mode.value),
-        "set_c": plan.set_c,
-        "set_kpa": plan.set_kpa,
-        "hold_min": plan.hold_s / 60,
-    }
-    return Limits(facts=RigFacts(**(stated | facts)))
 
 
 def with_mode(scenario: Scenario, mode: str | None) -> Scenario:
@@ -56,6 +44,8 @@ def run_told(course: Course, *, verbose: bool) -> float | None:
         if course.yard.struck() and not struck_before:
             line.write(f"STRIKES: {', '.join(course.yard.struck())}")
             line.struck_s = course.now_s
+            if LEFT_ENERGISED in course.yard.struck():
+                course.close_in(course.crew.takes_s(course.crew.plan.take_off_s))
         if verbose and course.crew.stage is not stage:
             stage = course.crew.stage
             line.write(f"crew: {stage.replace('_', ' ')}")

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from rules.events import Event, Outputs
+from rules.frame import NS_PER_S
 from rules.limits import LimitsBase
 from rules.state import State
 from rules.step import step
@@ -109,15 +110,30 @@ class Course:
         twin._was_down = self._was_down
         return twin
 
+    def close_in(self, after_s: float) -> None:
+        """The owner has stated this as the time at which the last one goes home.
+
+        Args:
+            after_s: from now, s.
+        """
+        at_s = self.yard.wall_ns // NS_PER_S + round(after_s)
+        minutes = at_s // 60 % (24 * 60)
+        self.state_facts(closing_time=f"{minutes // 60:02}:{minutes % 60:02}")
+
     def _mind_papers(self, rig: Rig) -> None:
         """What the papers say comes to the rules with the limits."""
         facts = self.limits.facts
         if rig.papers.no_cure_time and facts.hold_min is not None:
-            self._state(hold_min=None)
-        if rig.papers.not_commissioned and getattr(facts, "commissioned", False):
-            self._state(commissioned=False)
+            self.state_facts(hold_min=None)
+        if rig.papers.not_commissioned and facts.commissioned_on is not None:
+            self.state_facts(commissioned_on=None)
 
-    def _state(self, **facts: object) -> None:
+    def state_facts(self, **facts: object) -> None:
+        """The owner states something else from now on.
+
+        Args:
+            facts: of `rules.facts.RigFacts`, by name.
+        """
         self.limits = self.limits.model_copy(
             update={"facts": self.limits.facts.model_copy(update=facts)}
         )

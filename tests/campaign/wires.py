@@ -5,15 +5,13 @@ leaves readings without a value whose `at_ns` is that of its last answer; what
 is written to it then is not done. Nothing here judges.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from math import isnan
-from typing import Any
 
 from daemon.outputs import sounding
 from rules.events import Outputs
 from rules.frame import NS_PER_S, Frame, Health, Quality, Reading, Reason
-from simulator.host import Host
 from simulator.panel import COILS
 from simulator.plant import Rig
 from simulator.sensors import Failure
@@ -34,10 +32,10 @@ SWITCHES = (
 )
 # What the generic modules of the example do not have.
 MORE_SWITCHES = ("contactor_closed", "cutout_ok", "horn_heard", "supervisor_power_ok")
-OF_THE_COMPUTER = frozenset({"supervisor_power_ok"})
+CHANNELS = (*TEMPERATURES, *PRESSURES, *CURRENTS, *SWITCHES, *MORE_SWITCHES)
 
 FITTINGS: Mapping[str, frozenset[str]] = {
-    "all": frozenset((*TEMPERATURES, *PRESSURES, *CURRENTS, *SWITCHES, *MORE_SWITCHES, *COILS)),
+    "all": frozenset((*CHANNELS, *COILS)),
     "usual": frozenset((*TEMPERATURES[:3], *PRESSURES, *SWITCHES, *COILS)),
     "few": frozenset(
         (*TEMPERATURES[:2], *PRESSURES[:2], "start_button", "here_button", "reset_button", *COILS)
@@ -60,24 +58,26 @@ BECOMES = {
 DOES_NOTHING = frozenset({Trouble.SILENT, Trouble.EXCEPTION, Trouble.HANGS_UP})
 
 # Ranges of the example's pressure channels, kPa; the temperature module's is the rules' business.
-RANGE_KPA = {"bag_inner_kpa": (-20.0, 700.0), "bag_outer_kpa": (-20.0, 700.0)}
-SUPPLY_RANGE_KPA = (-20.0, 1600.0)
+RANGES_KPA = {
+    "bag_inner_kpa": (-20.0, 700.0),
+    "bag_outer_kpa": (-20.0, 700.0),
+    "supply_kpa": (-20.0, 1600.0),
+}
+FAILED = (Failure.OPEN, Failure.SHORT)
 COUNTS_MAX_C = 3276.6  # int16 in tenths of a degree; its ends say open and short
 POLLED_BEFORE_NS = NS_PER_S // 4  # a frame is made a quarter of a period after its poll
 UP_SINCE_S = 100.0
 
-# A field of `Health` is false while its trouble lasts; one that the rules do not have is left out.
-TROUBLE_OF = {
-    "store_ok": "disk_full",
-    "broker_ok": "broker_away",
-    "delivery_ok": "gateway_away",
-    "gateway_ok": "gateway_away",
-}
-HEALTH_FIELDS = tuple(item.name for item in fields(Health) if item.name in TROUBLE_OF)
+# How long a first undelivered message waits before it counts as late, s (invented).
+LATE_AFTER_S = 300.0
+FREE_MB = 20_000
+WELL = Health(broker_ok=True, store_free_mb=FREE_MB)
 
 
 def module_of(channel: str) -> str:
     """The module a channel is read from."""
+    if channel == "supervisor_power_ok":
+        return "computer"
     if channel in TEMPERATURES:
         return "temperatures"
     return "pressures" if channel in PRESSURES else "relays"
@@ -99,12 +99,17 @@ class Wires:
         self._answered_ns = dict.fromkeys(("temperatures", "pressures", "relays"), 0)
         # Not known to be off until written: the first act is to open everything.
         self._written: dict[str, bool | None] = dict.fromkeys(self._outputs())
+        self._gateway_away_s: float | None = None
+        self._layout = [
+            (name, module_of(name), READS.get(name)) for name in CHANNELS if name in self.fitted
+        ]
 
     def copy(self) -> "Wires":
         """Another that goes on from here."""
         twin = Wires(self.fitted, self.seq)
         twin._answered_ns = dict(self._answered_ns)
         twin._written = dict(self._written)
+        twin._gateway_away_s = self._gateway_away_s
         return twin
 
     def restarted(self) -> None:
@@ -114,19 +119,20 @@ class Wires:
     def frame(self, rig: Rig, wall_ns: int, limits_hash: str) -> Frame:
         """The next frame, of what instruments and switches show now."""
         t_ns = round((rig.now_s + UP_SINCE_S) * NS_PER_S)
-        failing = self._poll(rig, t_ns - POLLED_BEFORE_NS)
+        polled_ns = t_ns - POLLED_BEFORE_NS
+        failing = self._poll(rig, polled_ns)
+        switches = rig.switches()
         values = {}
-        measured = _measured(rig, self.fitted)
-        for name, told in measured.items():
-            module = module_of(name)
-            reason = Reason.NONE if name in OF_THE_COMPUTER else failing[module]
-            at_ns = self._answered_ns[module] if reason else t_ns - POLLED_BEFORE_NS
+        for name, module, read in self._layout:
+            reason = failing[module]
             if reason:
-                values[name] = Reading(None, Quality.BAD, reason, at_ns)
-            elif isinstance(told, Reason):
-                values[name] = Reading(None, Quality.BAD, told, at_ns)
+                values[name] = Reading(None, Quality.BAD, reason, self._answered_ns[module])
+                continue
+            told = float(switches[name]) if read is None else read(rig, name)
+            if isinstance(told, Reason):
+                values[name] = Reading(None, Quality.BAD, told, polled_ns)
             else:
-                values[name] = Reading(told, Quality.GOOD, Reason.NONE, at_ns)
+                values[name] = Reading(told, Quality.GOOD, Reason.NONE, polled_ns)
         self.seq += 1
         return Frame(
             self.seq,
@@ -136,7 +142,7 @@ class Wires:
             "campaign",
             values,
             self._readback(rig, failing["relays"]),
-            health_of(rig.host),
+            self._health(rig),
             limits_hash=limits_hash,
         )
 
@@ -167,11 +173,28 @@ class Wires:
             failed = True if on and name == "heat_permit" else None
             self._written[name] = on if answered else failed
 
+    def _health(self, rig: Rig) -> Health:
+        host = rig.host
+        if not host.gateway_away:
+            self._gateway_away_s = None
+        elif self._gateway_away_s is None:
+            self._gateway_away_s = rig.now_s
+        if not (host.disk_full or host.broker_away or host.gateway_away):
+            return WELL
+        away_s = self._gateway_away_s
+        late = away_s is not None and rig.now_s - away_s >= LATE_AFTER_S
+        return Health(
+            store_ok=not host.disk_full,
+            broker_ok=not host.broker_away,
+            store_free_mb=0 if host.disk_full else FREE_MB,
+            delivery_failing="phones" if late else "",
+        )
+
     def _outputs(self) -> list[str]:
         return [name for name in COILS if name in self.fitted]
 
     def _poll(self, rig: Rig, at_ns: int) -> dict[str, Reason]:
-        failing = {}
+        failing = {"computer": Reason.NONE}
         for module in self._answered_ns:
             trouble = rig.wire.of(module)
             reason = BECOMES.get(trouble, Reason.NONE)
@@ -191,46 +214,35 @@ class Wires:
         return {name: rig.relays.coils[name] for name in self._written}
 
 
-def health_of(host: Host) -> Health:
-    """What the supervisor knows of itself."""
-    known: dict[str, Any] = {name: not getattr(host, TROUBLE_OF[name]) for name in HEALTH_FIELDS}
-    return Health(**known)
-
-
-def _measured(rig: Rig, fitted: frozenset[str]) -> dict[str, float | Reason]:
-    """Value, or why there is none, of each channel fitted."""
-    told: dict[str, float | Reason] = {
-        name: _instrument(rig, name) for name in rig.instruments if name in fitted
-    }
-    switches = rig.switches()
-    told |= {name: float(switches[name]) for name in SWITCHES if name in fitted}
-    if "contactor_closed" in fitted:
-        told["contactor_closed"] = float(rig.electrics.contactor_closed > 0.5)
-    if "cutout_ok" in fitted:
-        told["cutout_ok"] = float(all(pad.cutout_ok for pad in rig.pads.values()))
-    if "horn_heard" in fitted:
-        told["horn_heard"] = float(rig.relays.shown()["horn"])
-    if "supervisor_power_ok" in fitted:
-        told["supervisor_power_ok"] = float(not rig.host.on_battery)
-    return told
-
-
-def _instrument(rig: Rig, name: str) -> float | Reason:
+def _pressure(rig: Rig, name: str) -> float | Reason:
     instrument = rig.instruments[name]
-    failure = instrument.telling
     shown = instrument.shown
-    if name in PRESSURES:
-        # A transmitter's module gives no number for either.
-        if failure in (Failure.OPEN, Failure.SHORT) or isnan(shown):
-            return Reason.NOT_A_NUMBER
-        low, high = RANGE_KPA.get(name, SUPPLY_RANGE_KPA)
-        if shown < low:
-            return Reason.BELOW_RANGE
-        return Reason.ABOVE_RANGE if shown > high else shown
-    if failure is Failure.OPEN:
+    # Its module gives no number for an open or shorted transmitter.
+    if instrument.failure in FAILED or isnan(shown):
+        return Reason.NOT_A_NUMBER
+    low, high = RANGES_KPA[name]
+    if shown < low:
+        return Reason.BELOW_RANGE
+    return Reason.ABOVE_RANGE if shown > high else shown
+
+
+def _temperature(rig: Rig, name: str) -> float | Reason:
+    instrument = rig.instruments[name]
+    telling = instrument.telling
+    if telling is Failure.OPEN:
         return Reason.OPEN_CIRCUIT
-    if failure is Failure.SHORT:
+    if telling is Failure.SHORT:
         return Reason.SHORT_CIRCUIT
-    if name in TEMPERATURES:
-        return max(-COUNTS_MAX_C, min(COUNTS_MAX_C, shown))
-    return shown
+    # With the bound first, what is no number (a converter gone mad) ends there too.
+    return max(-COUNTS_MAX_C, min(COUNTS_MAX_C, instrument.shown))
+
+
+READS: Mapping[str, Callable[[Rig, str], float | Reason]] = {
+    **dict.fromkeys(TEMPERATURES, _temperature),
+    **dict.fromkeys(PRESSURES, _pressure),
+    **dict.fromkeys(CURRENTS, lambda rig, name: rig.instruments[name].shown),
+    "contactor_closed": lambda rig, _: float(rig.electrics.contactor_closed > 0.5),
+    "cutout_ok": lambda rig, _: float(all(pad.cutout_ok for pad in rig.pads.values())),
+    "horn_heard": lambda rig, _: float(rig.relays.shown()["horn"]),
+    "supervisor_power_ok": lambda rig, _: float(not rig.host.on_battery),
+}
