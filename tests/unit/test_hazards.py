@@ -39,6 +39,12 @@ DOES_NOT_APPLY = {
     ("run_interrupted", "near_miss"): "what counts as a gap is decided by the step",
     ("run_interrupted", "missing"): "missing frames are what it tells",
     ("bag_burst", "warns"): "a burst has no milder form",
+    ("pad_hot_to_touch", "trips"): "a lamp: pads are hot wherever people work with them",
+    ("rig_button_stuck", "trips"): "a button found down does nothing, so heat cannot come by it",
+    ("rig_not_commissioned", "trips"): "told once, while heat is not yet doing anything",
+    ("run_fitted_outside_preheat", "trips"): "told before the heat that would do the harm",
+    ("run_hold_complete", "trips"): "the end of the hold takes heat away without a latch",
+    ("site_energised_at_end_of_day", "trips"): "no run is open, so there is no permit to take",
 }
 
 # Limits that a fifth more or less cannot show, and why.
@@ -52,6 +58,12 @@ MOVES_TOO_LITTLE = {
 BASIC = re.compile(r"[A-Za-z0-9 @$_!\"#%&'()*+,\-./:;<=>?\n]*")
 
 AIR = ("bag_burst", "bag_drift", "bag_low", "release_hot", "release_pins_under_pressure")
+
+# Prompts and a lamp, no alarm.
+ONLY_ASKS = ("pad_hot_to_touch", "run_hold_complete")
+
+# Nothing is pressed while these speak.
+NO_AIR = ("site_energised_at_end_of_day",)
 
 DOCS = Path(__file__).parents[2] / "docs"
 
@@ -119,7 +131,7 @@ def test_row_is_whole(hazard: Hazard) -> None:
     assert row.tag.count(".") == 1
     assert row.title
     assert row.consequence
-    assert row.warn_do or row.trip_do
+    assert row.warn_do or row.trip_do or hazard.name in ONLY_ASKS
     kinds = {case.kind for case in cases_of(hazard)}
     assert bool(row.trip_do) == ("trips" in kinds)
     assert row.trip_horn is not Horn.SILENT
@@ -128,6 +140,8 @@ def test_row_is_whole(hazard: Hazard) -> None:
 @every_hazard
 def test_words_begin_with_the_air(hazard: Hazard) -> None:
     for words in filter(None, (hazard.row.warn_do, hazard.row.trip_do)):
+        if hazard.name in NO_AIR:
+            continue
         assert re.match(r"KEEP AIR ON|BRING AIR UP|REFILL AIR|AIR IS STILL IN|STAND CLEAR", words)
         assert hazard.name not in AIR or "air" in words.lower()
 
