@@ -55,13 +55,15 @@ _CASE_KEYS = {
 
 @dataclass(frozen=True)
 class Expected:
-    """What a case expects of one frame."""
+    """What a case expects of one frame; the times to the whole minute, -1 for none."""
 
     at_s: float
     state: str
     said_has: str = ""
     said_lacks: str = ""
     horn: str = ""
+    go_by_min: int | None = None
+    save_min: int | None = None
 
 
 @dataclass(frozen=True)
@@ -259,4 +261,10 @@ def _compare(expected: Expected, finding: Finding, view: View) -> list[str]:
         None if expected.horn == "row" else Horn(expected.horn)
     ):
         faults.append(f"at {expected.at_s} s: horn {finding.horn}, not {expected.horn}")
+    for wanted, seconds in (
+        (expected.go_by_min, finding.go_by_s),
+        (expected.save_min, finding.save_s),
+    ):
+        if wanted is not None and wanted != (-1 if seconds is None else int(seconds // 60)):
+            faults.append(f"at {expected.at_s} s: a time of {seconds} s, not {wanted} min")
     return [f"{fault} (phase {view.phase.value})" for fault in faults]
