@@ -11,13 +11,14 @@ import stat
 from collections.abc import Awaitable, Callable
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import structlog
 from pydantic_core import from_json
 
 from daemon.notify.commands import LATE, WIRED_ONLY, Refusal, is_wired, read_command
-from daemon.notify.messages import StateMessage
+from daemon.notify.commands import VERBS as SAID_VERBS
+from daemon.notify.messages import StateMessage, Verb
 from drivers.base import Clock
 from rules.events import CommandAnswered
 from rules.frame import Command
@@ -32,8 +33,8 @@ IDLE_S_MAX = 60.0
 WRITE_S_MAX = 5.0
 SOCKET_MODE = 0o660
 
-COMMANDS = ("seen", "going", "quiet", "note")
-VERBS = "use status, follow, seen, going, quiet or note"
+COMMANDS = get_args(Verb)
+VERBS = f"use status, follow, {SAID_VERBS}"
 TOO_MANY = f"{CLIENTS_MAX} programs are connected already; close one and try again"
 TOO_LONG = f"the line is longer than {LINE_BYTES_MAX} bytes"
 TOO_SLOW = "dropped: this reader is too slow; connect again and read faster"

@@ -17,10 +17,11 @@ RETAINED = "a command must not be retained, it would come again later; send it w
 LATE = "not carried out in time, look at the rig"
 BUSY = "too many commands at once; wait for the answers, then send again"
 
+VERBS = "seen, going, quiet, note, out_of_service or in_service"
 MISSING = {
     "id": "the command has no id; give each command an id of its own",
     "who": "the command has no who; say who you are",
-    "verb": "the command has no verb; use seen, going, quiet or note",
+    "verb": f"the command has no verb; use {VERBS}",
 }
 
 
@@ -107,6 +108,10 @@ def _lacking(message: CommandMessage) -> str:
         return "minutes belong to quiet only; leave them out"
     if message.verb == "note" and not message.text.strip():
         return "note needs the note as text"
+    if message.verb in ("out_of_service", "in_service") and not message.tag:
+        return f"{message.verb} needs the alarm as tag; it is never for all at once"
+    if message.verb == "out_of_service" and not message.text.strip():
+        return "out_of_service needs the reason as text"
     return ""
 
 
@@ -123,5 +128,5 @@ def _plain(error: ErrorDetails) -> str:
         return f"unknown field {name!r}; leave it out"
     given = repr(error["input"])[:SAID_CHARS_MAX]
     if name == "verb":
-        return f"no such verb: {given}; use seen, going, quiet or note"
+        return f"no such verb: {given}; use {VERBS}"
     return f"{name} = {given} is not right: {error['msg']}"

@@ -1,21 +1,75 @@
 """From a frame's decision to the messages that tell of it; pure."""
 
 import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
 
-from daemon.notify.messages import AlarmMessage, EventMessage, Message, RunMessage, utc_text
+from daemon.notify.messages import (
+    AlarmLifeMessage,
+    AlarmMessage,
+    EscalationMessage,
+    EventMessage,
+    Message,
+    NuisanceMessage,
+    RunMessage,
+    utc_text,
+)
 from daemon.notify.topics import Topics
 from daemon.outgoing import Outgoing
-from rules.events import AlarmChanged, Decision, Event, RunClosed, as_dict
+from rules.events import (
+    AlarmChanged,
+    AlarmLife,
+    Decision,
+    Escalated,
+    Event,
+    Nuisance,
+    RunClosed,
+    as_dict,
+)
 from rules.frame import NS_PER_S, Frame
 
 DEST = "mqtt"
 
 
+@dataclass(frozen=True, slots=True)
+class _Own:
+    """The message of its own that a kind of event gets.
+
+    Attributes:
+        kind: at the end of its id.
+        topic: where it goes.
+        model: what it is.
+        retained: the broker keeps the newest.
+    """
+
+    kind: str
+    topic: Callable[[Topics, str, Any], str]
+    model: type[Message]
+    retained: bool = False
+
+
+OWN: dict[type[Event], _Own] = {
+    AlarmChanged: _Own(
+        "alarm", lambda at, rig, event: at.alarm(rig, event.tag), AlarmMessage, retained=True
+    ),
+    AlarmLife: _Own(
+        "life",
+        lambda at, rig, event: at.alarm_life(rig, event.tag),
+        AlarmLifeMessage,
+        retained=True,
+    ),
+    Escalated: _Own("escalation", lambda at, rig, _: at.escalation(rig), EscalationMessage),
+    Nuisance: _Own("nuisance", lambda at, rig, _: at.nuisance(rig), NuisanceMessage),
+    RunClosed: _Own("run", lambda at, rig, _: at.run(rig), RunMessage),
+}
+
+
 def compose(site: str, rig: str, decision: Decision, frame: Frame) -> tuple[Outgoing, ...]:
     """The messages of one frame, in the order of its events.
 
-    Each event becomes an `EventMessage`; an alarm also an `AlarmMessage`,
-    retained, its end too; a closed run also a `RunMessage`. The id of each is
+    Each event becomes an `EventMessage`; those in `OWN` also a message of their
+    own, an alarm's retained, its end too. The id of each is
     made of site, rig, frame and place, so the same frame always gives the same
     ids and a second copy can be dropped.
 
@@ -85,38 +139,29 @@ def mark_unstored(outgoing: Outgoing) -> Outgoing:
 def _told_apart(
     topics: Topics, rig: str, run: int, frame: Frame, event: Event, message_id: str
 ) -> list[Outgoing]:
-    """The message of its own that an alarm or a closed run gets besides its event."""
+    """The message of its own that some events get besides the record's."""
+    own = OWN.get(type(event))
+    if own is None:
+        return []
+    own_id = f"{message_id}.{own.kind}"
     at = utc_text(frame.wall_ns)
-    if isinstance(event, AlarmChanged):
-        own_id = f"{message_id}.alarm"
-        alarm = AlarmMessage(
-            message_id=own_id,
-            site=topics.site,
-            rig=rig,
-            run=run or None,
-            tag=event.tag,
-            state=event.state,
-            at=at,
-            said=event.said,
-            text=event.text,
-            order=event.order,
-            follows=event.follows,
-        )
-        return [_outgoing(topics.alarm(rig, event.tag), alarm, own_id, retain=True)]
+    body: dict[str, Any] = {
+        "message_id": own_id,
+        "site": topics.site,
+        "rig": rig,
+        "run": run or None,
+        "at": at,
+        **as_dict(event),
+    }
+    del body["event"]
+    if isinstance(event, AlarmLife):
+        del body["until_ns"]
+        body["until"] = utc_text(event.until_ns) if event.until_ns else None
     if isinstance(event, RunClosed):
-        own_id = f"{message_id}.run"
-        closed = RunMessage(
-            message_id=own_id,
-            site=topics.site,
-            rig=rig,
-            run=event.run,
-            closed_at=at,
-            outcome=event.outcome,
-            hold_s=event.hold_s,
-            peak_c=event.peak_c,
-        )
-        return [_outgoing(topics.run(rig), closed, own_id)]
-    return []
+        del body["at"]
+        body["closed_at"] = at
+    told = own.model.model_validate(body, strict=False)
+    return [_outgoing(own.topic(topics, rig, event), told, own_id, retain=own.retained)]
 
 
 def _outgoing(topic: str, body: Message, message_id: str, *, retain: bool = False) -> Outgoing:

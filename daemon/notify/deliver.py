@@ -17,13 +17,15 @@ from drivers.base import Clock
 log = structlog.get_logger()
 
 UNSTORED_MAX = 256
+# More than every hazard of the most rigs one daemon has, twice.
+RETAINED_MAX = 2048
 # A message put off by an earlier life of the daemon becomes due with no one to say so.
 OUTBOX_LOOK_S = 5.0
 
 
 @dataclass(frozen=True, slots=True)
 class _Item:
-    """What is to be sent next; `delivery` is None for what the store could not take."""
+    """What is to be sent next; `delivery` is None for what the store could not take, or again."""
 
     outgoing: Outgoing
     delivery: Delivery | None
@@ -52,6 +54,10 @@ class Deliveries:
         self._unstored: deque[Outgoing] = deque(maxlen=UNSTORED_MAX)
         self._news = asyncio.Event()
         self._nothing_waits = asyncio.Event()
+        # By topic: what was delivered, and what of it a broker that may have lost its
+        # files is still to be told again, once nothing new waits.
+        self._retained: dict[str, Outgoing] = {}
+        self._again: dict[str, Outgoing] = {}
 
     def offer_unstored(self, outgoing: Sequence[Outgoing]) -> None:
         """Put messages the store could not take before all others; see `MqttLink`."""
@@ -74,6 +80,7 @@ class Deliveries:
             aiomqtt.MqttError: it broke; the message in flight stays the oldest.
         """
         self._backoff.reset()
+        self._again = dict(self._retained)
         while True:
             item = await self._next()
             outgoing = item.outgoing
@@ -107,6 +114,8 @@ class Deliveries:
             delivery = await self._outbox.next_delivery(DEST, self._clock.wall_ns())
             if delivery is not None:
                 return _Item(delivery.outgoing, delivery)
+            if self._again:
+                return _Item(next(iter(self._again.values())), None)
             if not self._news.is_set():
                 self._nothing_waits.set()
                 await first_of(
@@ -116,6 +125,11 @@ class Deliveries:
                 )
 
     async def _done(self, item: _Item) -> None:
+        if item.outgoing.retain:
+            self._again.pop(item.outgoing.topic, None)
+            self._retained[item.outgoing.topic] = item.outgoing
+            if len(self._retained) > RETAINED_MAX:
+                del self._retained[next(iter(self._retained))]
         if item.delivery is not None:
             await self._outbox.delivered(DEST, item.delivery.seq)
         elif self._unstored and self._unstored[0] is item.outgoing:

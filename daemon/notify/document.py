@@ -9,7 +9,14 @@ from pydantic import BaseModel
 
 from daemon.notify import examples
 from daemon.notify.commands import COMMAND_BYTES_MAX
-from daemon.notify.messages import AlarmNow, CommandMessage, Message, OutputsNow, ValueNow
+from daemon.notify.messages import (
+    AlarmNow,
+    CommandMessage,
+    Message,
+    OutOfService,
+    OutputsNow,
+    ValueNow,
+)
 from daemon.notify.topics import NAME_PATTERN, Topics
 
 HEAD = """\
@@ -30,10 +37,16 @@ site and rig match `{pattern}`. All examples are invented.
   tried again, and those after it wait.
 - **State is the truth of the moment.** It is retained, never queued, and names
   every alarm that stands. If a broker lost its files, the states are right as
-  soon as the daemon is back; a retained alarm is right from its next change on.
+  soon as the daemon is back. Retained alarms told since the daemon started are
+  sent again on each connection, with the ids they had; one told before that is
+  right from its next change on.
+- **What is to be told to a person** is in `text`, at most 160 basic characters, and
+  fuller in `page`. An alarm with `told` false is for the record; an escalation
+  is always for a person.
 - **Start, reset and presence are not here.** They come only from the buttons
   at the rig. Nothing sent over MQTT allows heat, ends a latch or counts as
-  somebody being there.
+  somebody being there. Quiet and out of service change who is told, never what is
+  judged: a trip always speaks and always takes heat.
 - **Watch the daemon's own topic.** If the daemon or its network dies, the
   broker itself says `offline`. Whoever depends on alarms must notice that too,
   and notice when the broker is gone.
@@ -73,13 +86,17 @@ class Section:
 def sections() -> tuple[Section, ...]:
     """All kinds of messages, in the order in which they are documented."""
     topics = Topics("site")
-    at = {name: getattr(topics, name)("rig") for name in ("state", "event", "run")}
+    names = ("state", "escalation", "nuisance", "event", "run")
+    at = {name: getattr(topics, name)("rig") for name in names}
     answer, command = topics.answer("rig"), topics.command("rig")
-    alarm = topics.alarm("rig", "<tag>")
+    alarm, life = topics.alarm("rig", "<tag>"), topics.alarm_life("rig", "<tag>")
     out = "from the daemon"
     return (
         Section("State", at["state"], out, retained=True, example=examples.STATE),
         Section("Alarm", alarm, out, retained=True, example=examples.ALARM),
+        Section("Alarm life", life, out, retained=True, example=examples.ALARM_LIFE),
+        Section("Escalation", at["escalation"], out, retained=False, example=examples.ESCALATION),
+        Section("Nuisance", at["nuisance"], out, retained=False, example=examples.NUISANCE),
         Section("Event", at["event"], out, retained=False, example=examples.EVENT),
         Section("Run", at["run"], out, retained=False, example=examples.RUN),
         Section("Command", command, "to the daemon", retained=False, example=examples.COMMAND),
@@ -97,6 +114,7 @@ def document() -> str:
         (ValueNow, "Each of `values` in a state"),
         (OutputsNow, "`outputs` in a state"),
         (AlarmNow, "Each of `alarms` in a state"),
+        (OutOfService, "Each of `out_of_service` in a state"),
     ):
         parts.append(f"## {where}\n")
         parts.extend(_fields(nested))
@@ -109,7 +127,7 @@ def _overview() -> Iterator[str]:
     yield "|---|---|---|---|---|"
     for section in sections():
         keeps = "yes" if section.retained else "no"
-        link = f"[{section.title}](#{section.title.lower()})"
+        link = f"[{section.title}](#{section.title.lower().replace(' ', '-')})"
         yield f"| {link} | `{_shown(section.topic)}` | {section.way} | {keeps} | 1 |"
     yield ""
 

@@ -1,29 +1,51 @@
 """One invented message of each kind, for the documentation. No real workshop or person."""
 
+from dataclasses import replace
+
 from daemon.notify.messages import (
+    AlarmLifeMessage,
     AlarmMessage,
     AlarmNow,
     AnswerMessage,
     CommandMessage,
     DaemonMessage,
+    EscalationMessage,
     EventMessage,
+    NuisanceMessage,
+    OutOfService,
     OutputsNow,
     RunMessage,
     StateMessage,
     ValueNow,
 )
-from rules.events import AlarmChanged, Horn, as_dict
+from rules.events import AlarmChanged, Horn, Level, as_dict
 from rules.frame import Quality, Reason
+from rules.hazards import BY_TAG
+from rules.lifecycle import Happening, Life
+from rules.messages import Subject, Telling, alarm_told, escalated_told, nuisance_told
 from rules.phases import Phase
 
 SITE = "workshop"
 RIG = "bay-2"
+AT_NS = 1_795_597_922 * 10**9  # 2026-11-25T09:12:02Z
+_TELLING = Telling("BAY 2", AT_NS)
+_BURST = Subject(
+    BY_TAG["bag.burst"].row,
+    Level.TRIP,
+    "inner air -42 kPa in 3 s",
+    AT_NS,
+    horn=Horn.STAND_CLEAR,
+)
+_TOLD = alarm_told(_TELLING, _BURST)
 BURST = AlarmChanged(
-    tag="bag.burst",
+    tag=_BURST.row.tag,
     state="trip",
-    said="inner air -42 kPa in 3 s",
-    text="BAY 2 GO NOW 09:12. HEAT CUT. STAND CLEAR. Inner air -42 kPa in 3 s.",
+    said=_BURST.said,
+    text=_TOLD.short,
     order=1,
+    page=_TOLD.page,
+    life=Life.UNSEEN.value,
+    priority=_BURST.row.priority.value,
 )
 
 STATE = StateMessage(
@@ -66,6 +88,8 @@ STATE = StateMessage(
             seen_by="Ada",
             going_by=None,
             quiet_until=None,
+            life=Life.SEEN,
+            priority=_BURST.row.priority,
         ),
     ),
     hold_s=1225.0,
@@ -74,6 +98,11 @@ STATE = StateMessage(
     polls_late=2,
     polls_missed=0,
     store_ok=True,
+    out_of_service=(
+        OutOfService(
+            tag="pad.mismatch", who="Ada", why="lead on order", since="2026-11-24T15:03:20.000Z"
+        ),
+    ),
 )
 ALARM = AlarmMessage(
     message_id="workshop.bay-2.18722.0.69b52a4e.alarm",
@@ -86,6 +115,51 @@ ALARM = AlarmMessage(
     said=BURST.said,
     text=BURST.text,
     order=1,
+    page=BURST.page,
+    life=Life.UNSEEN,
+    priority=_BURST.row.priority,
+)
+ALARM_LIFE = AlarmLifeMessage(
+    message_id="workshop.bay-2.18731.0.69b52a57.life",
+    site=SITE,
+    rig=RIG,
+    run=14,
+    at="2026-11-25T09:12:11.000Z",
+    tag=BURST.tag,
+    change=Happening.SEEN,
+    life=Life.SEEN,
+    who="Ada",
+    via="mqtt",
+)
+_WHY = "Ada has seen it, nobody is going"
+_ESCALATED = escalated_told(replace(_TELLING, wall_ns=AT_NS + 300 * 10**9), _BURST, _WHY)
+ESCALATION = EscalationMessage(
+    message_id="workshop.bay-2.19022.0.69b52b7a.escalation",
+    site=SITE,
+    rig=RIG,
+    run=14,
+    at="2026-11-25T09:17:02.000Z",
+    tag=BURST.tag,
+    step=1,
+    why=_WHY,
+    text=_ESCALATED.short,
+    page=_ESCALATED.page,
+)
+_NOISE = nuisance_told(
+    _TELLING, "chattering", BY_TAG["bag.low"].row, "5 times in 1 min", begun=True
+)
+NUISANCE = NuisanceMessage(
+    message_id="workshop.bay-2.18722.1.69b52a4e.nuisance",
+    site=SITE,
+    rig=RIG,
+    run=14,
+    at="2026-11-25T09:12:02.000Z",
+    kind="chattering",
+    state="begun",
+    tag="bag.low",
+    why="5 times in 1 min",
+    text=_NOISE.short,
+    page=_NOISE.page,
 )
 EVENT = EventMessage(
     message_id="workshop.bay-2.18722.0.69b52a4e",

@@ -14,6 +14,8 @@ from rules.commands import NOTE_CHARACTERS_MAX
 from rules.events import Horn, JsonScalar
 from rules.facts import STRICT
 from rules.frame import Quality, Reason
+from rules.hazards.base import Priority
+from rules.lifecycle import Happening, Life
 from rules.phases import Phase
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -23,7 +25,7 @@ UtcText = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d\d-\d\dT\d\d:\d\d:
 Line = Annotated[str, StringConstraints(pattern=r"^[^\x00-\x1f\x7f-\x9f\u2028\u2029]*$")]
 AlarmState = Literal["warn", "trip", "clear"]
 Permit = Literal["withheld", "granted", "withdrawn", "latched", "watch_only"]
-Verb = Literal["seen", "going", "quiet", "note"]
+Verb = Literal["seen", "going", "quiet", "note", "out_of_service", "in_service"]
 
 
 def utc_text(wall_ns: int) -> str:
@@ -90,6 +92,23 @@ class AlarmNow(BaseModel):
     seen_by: str | None = Field(description="who said `seen` (asserted); null: nobody")
     going_by: str | None = Field(description="who said `going` (asserted); null: nobody")
     quiet_until: UtcText | None = Field(description="horn kept quiet until then; null: not quiet")
+    life: Life = Field(
+        default=Life.UNSEEN, description="where it is in its lifecycle, see alarms.md"
+    )
+    priority: Priority = Field(
+        default=Priority.HIGH, description="by consequence and time to respond"
+    )
+
+
+class OutOfService(BaseModel):
+    """One alarm that somebody took out of service; a trip of it speaks all the same."""
+
+    model_config = STRICT
+
+    tag: str = Field(description="the hazard, see alarms.md")
+    who: str = Field(description="who took it out of service (asserted)")
+    why: str = Field(description="the reason given")
+    since: UtcText = Field(description="since when")
 
 
 class StateMessage(Message):
@@ -121,48 +140,108 @@ class StateMessage(Message):
     polls_late: int = Field(description="frames made late since the daemon started, count")
     polls_missed: int = Field(description="frame times skipped since the daemon started, count")
     store_ok: bool = Field(description="the last write of the record succeeded")
+    out_of_service: tuple[OutOfService, ...] = Field(
+        default=(), description="every alarm that is out of service, standing or not"
+    )
+    tonight: tuple[str, ...] = Field(
+        default=(), description="what will happen if it is started now, said before the start"
+    )
 
 
-class AlarmMessage(Message):
+class Happened(Message):
+    """What all messages about one event of a rig have in common."""
+
+    message_id: str = Field(description="unique; drop a second copy")
+    site: str = Field(description="name of the site")
+    rig: str = Field(description="name of the rig")
+    run: int | None = Field(description="number of the run on this rig; null between runs")
+    at: UtcText = Field(description="time of the frame that led to it")
+    unstored: bool = Field(
+        default=False, description="true: the store failed, the record may lack this"
+    )
+
+
+class AlarmMessage(Happened):
     """One hazard of one rig: appeared, changed its level or ended.
 
     The end is sent and retained too, so that someone who subscribes later
     sees that it ended.
     """
 
-    message_id: str = Field(description="unique; drop a second copy")
-    site: str = Field(description="name of the site")
-    rig: str = Field(description="name of the rig")
-    run: int | None = Field(description="number of the run on this rig; null between runs")
     tag: str = Field(description="the hazard, see alarms.md")
     state: AlarmState = Field(description="how bad; `clear`: it ended")
-    at: UtcText = Field(description="time of the frame that changed it")
     said: str = Field(description="what was seen, with figures and units")
     text: str = Field(description="the whole message for a person: rig, urgency, what, air")
     order: int = Field(ge=0, description="place in the order in which they began, from 1; 0: clear")
     follows: str = Field(
         default="", description="the standing trip that brought it and says what to do, or empty"
     )
-    unstored: bool = Field(
-        default=False, description="true: the store failed, the record may lack this alarm"
+    page: str = Field(default="", description="the fuller form of `text`, some ten lines")
+    life: Life | Literal[""] = Field(
+        default="",
+        description="where it then was in its lifecycle, see alarms.md; later changes are in "
+        "*Alarm life*; empty in older records",
+    )
+    priority: Priority | Literal[""] = Field(
+        default="", description="by consequence and time to respond; empty in older records"
+    )
+    told: bool = Field(
+        default=True,
+        description="false: recorded only, nobody need be told: suppressed by design, out of "
+        "service, part of another's message, held back in a flood, or coming and going",
     )
 
 
-class EventMessage(Message):
+class AlarmLifeMessage(Happened):
+    """An alarm's lifecycle went on without a change of level: seen, going, quiet and so on.
+
+    Retained beside the alarm itself; the newer of the two says where it is now.
+    """
+
+    tag: str = Field(description="the hazard, see alarms.md")
+    change: Happening = Field(description="what happened")
+    life: Life = Field(description="where it is then")
+    who: str = Field(default="", description="who did it (asserted); empty: it came by itself")
+    via: str = Field(default="", description="how that came: `mqtt`, `socket` or a button")
+    why: str = Field(default="", description="the reason given, or why it came by itself")
+    until: UtcText | None = Field(
+        default=None, description="when it ends by itself; null: it does not"
+    )
+    text: str = Field(default="", description="message for a person; empty: nobody need be told")
+    page: str = Field(default="", description="the fuller form of `text`")
+
+
+class EscalationMessage(Happened):
+    """Nobody came for an alarm: tell more people. Each step is sent once."""
+
+    tag: str = Field(description="the hazard, see alarms.md")
+    step: int = Field(ge=1, description="each step reaches further")
+    why: str = Field(description="who has not come, in words")
+    text: str = Field(description="the whole message for a person, at most 160 basic characters")
+    page: str = Field(default="", description="the fuller form of `text`")
+
+
+class NuisanceMessage(Happened):
+    """An alarm has become noise, or is none any more: for whoever keeps the rig in order."""
+
+    kind: Literal["chattering", "stale", "flood"] = Field(
+        description="`chattering`: comes and goes; `stale`: stands for over a day; `flood`: too "
+        "many at once"
+    )
+    state: Literal["begun", "ended"] = Field(description="it has begun, or is over")
+    tag: str = Field(description="the hazard; empty for a flood")
+    why: str = Field(description="with figures")
+    text: str = Field(default="", description="message for a person; empty: nobody need be told")
+    page: str = Field(default="", description="the fuller form of `text`")
+
+
+class EventMessage(Happened):
     """One event of the run record."""
 
-    message_id: str = Field(description="unique; drop a second copy")
-    site: str = Field(description="name of the site")
-    rig: str = Field(description="name of the rig")
-    run: int | None = Field(description="number of the run on this rig; null between runs")
     seq: int = Field(description="the frame that led to it")
     n: int = Field(ge=0, description="place among the events of that frame, from 0")
-    at: UtcText = Field(description="time of that frame")
     event: dict[str, JsonScalar] = Field(
         description="the event: its name under `event`, then its fields, units in their names"
-    )
-    unstored: bool = Field(
-        default=False, description="true: the store failed, the record may lack this event"
     )
 
 
@@ -196,7 +275,8 @@ class CommandMessage(Message):
     )
     verb: Verb = Field(
         description="`seen`: I know of it; `going`: I am on my way; `quiet`: keep the horn quiet "
-        "for some minutes; `note`: write this into the record"
+        "for some minutes; `note`: write this into the record; `out_of_service`: tell nobody of "
+        "this alarm's warnings until `in_service`, its trips speak and cut heat all the same"
     )
     who: Line = Field(
         min_length=1, max_length=40, description="name of the person; taken as asserted"
@@ -205,7 +285,8 @@ class CommandMessage(Message):
         default="",
         max_length=64,
         pattern=r"^([a-z_]+(\.[a-z_]+)+)?$",
-        description="the alarm it is about; empty: every alarm that stands",
+        description="the alarm it is about; empty: every alarm that stands, but not with "
+        "`out_of_service` and `in_service`",
     )
     minutes: float = Field(
         default=0.0, ge=0, le=QUIET_MIN_MAX, description="for `quiet`: how long, min, up to 60"
@@ -213,7 +294,8 @@ class CommandMessage(Message):
     text: Line = Field(
         default="",
         max_length=NOTE_CHARACTERS_MAX,
-        description="for `note` the note, for `quiet` the reason; one line, up to 500 characters",
+        description="for `note` the note, for `quiet` and `out_of_service` the reason; one line, "
+        "up to 500 characters",
     )
 
 

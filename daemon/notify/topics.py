@@ -55,6 +55,18 @@ class Topics:
         """One hazard of a rig; retained."""
         return f"{self._rig(rig)}/alarm/{tag}"
 
+    def alarm_life(self, rig: str, tag: str) -> str:
+        """Where one hazard's alarm is in its lifecycle; retained."""
+        return f"{self._rig(rig)}/alarm_life/{tag}"
+
+    def escalation(self, rig: str) -> str:
+        """Nobody came for an alarm, each step once."""
+        return f"{self._rig(rig)}/escalation"
+
+    def nuisance(self, rig: str) -> str:
+        """Alarms that have become noise, or are none any more."""
+        return f"{self._rig(rig)}/nuisance"
+
     def event(self, rig: str) -> str:
         """Each event of a rig, once."""
         return f"{self._rig(rig)}/event"

@@ -2,7 +2,7 @@
 
 import asyncio
 import json
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -50,8 +50,12 @@ class MemoryOutbox:
 
     def put(self, message_id: str, topic: str = "curehold/1/workshop/bay-2/event") -> None:
         payload = json.dumps({"message_id": message_id}).encode()
-        self._seq += 1
-        self.waiting.append(Waiting(self._seq, Outgoing("mqtt", topic, payload, False, message_id)))
+        self.put_all([Outgoing("mqtt", topic, payload, False, message_id)])
+
+    def put_all(self, outgoing: Sequence[Outgoing]) -> None:
+        for message in outgoing:
+            self._seq += 1
+            self.waiting.append(Waiting(self._seq, message))
         self._news.set()
 
     def hold(self) -> None:

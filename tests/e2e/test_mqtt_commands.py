@@ -81,6 +81,21 @@ async def test_what_is_not_a_command_is_refused_and_not_acted_on(broker: Broker)
     assert len(rig.taken) == 1
 
 
+async def test_a_phone_takes_an_alarm_out_of_service_only_with_a_reason(broker: Broker) -> None:
+    rig = Rig()
+    out = {"verb": "out_of_service", "tag": "bag.low"}
+    async with broker.client("bay-2-phone") as phone:
+        await phone.subscribe(ANSWER, qos=1)
+        async with linked(broker, MemoryOutbox(), rig.submit) as link:
+            await until(lambda: link.broker_ok)
+            refused = await asked(phone, body(**out))
+            taken = await asked(phone, body(**out, text="valve on order"))
+    assert (refused["accepted"], taken["accepted"]) == (False, True)
+    assert "needs the reason" in refused["answer"]
+    ((_, command),) = rig.taken
+    assert (command.verb, command.tag, command.text) == (*out.values(), "valve on order")
+
+
 async def test_a_retained_command_of_long_ago_is_not_heard_at_all(broker: Broker) -> None:
     rig = Rig()
     async with broker.client("bay-2-phone") as phone:

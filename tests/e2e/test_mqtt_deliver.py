@@ -11,8 +11,12 @@ import pytest
 from structlog.testing import capture_logs
 
 from daemon.clock import RealClock
+from daemon.notify.compose import compose
 from daemon.notify.mqtt import MqttLink
 from daemon.notify.settings import MqttSettings
+from daemon.outgoing import Outgoing
+from rules.events import AlarmChanged, AlarmLife, Decision, Escalated, Event, Outputs
+from rules.frame import Frame
 from tests.e2e.broker import Broker, running
 from tests.e2e.mqtt_link import GUARD_S, RIGS, SITE, MemoryOutbox, Rig, heard, linked, state, until
 
@@ -126,6 +130,64 @@ async def test_the_newest_state_is_kept_for_who_comes_later(broker: Broker) -> N
         await late.subscribe(STATE, qos=1)
         bodies = await heard(late, lambda bodies: True)
     assert bodies[0]["seq"] == 50
+
+
+BURST = AlarmChanged("bag.burst", "trip", "inner air -42 kPa", "BAY 2 GO NOW ...", 1)
+OVER = AlarmChanged("bag.burst", "clear", "", "BAY 2: over ...", 0)
+LOW = AlarmChanged("bag.low", "warn", "inner air 178 kPa", "BAY 2 GO NOW ...", 2)
+
+
+def told(seq: int, *events: Event) -> tuple[Outgoing, ...]:
+    frame = Frame(seq, 0, 1_795_597_922 * 10**9, True, "made-up", {})
+    return compose(SITE, "bay-2", Decision(Outputs(), events, 14), frame)
+
+
+async def alarms_kept(broker: Broker, count: int) -> dict[str, str]:
+    """The state of each alarm that the broker keeps, once there are so many."""
+    async with broker.client("board") as late:
+        await late.subscribe("curehold/1/+/+/alarm/+", qos=1)
+        bodies = await heard(late, lambda bodies: len(bodies) == count)
+    return {body["tag"]: body["state"] for body in bodies}
+
+
+async def test_a_broker_that_lost_its_files_keeps_every_alarm_again(broker: Broker) -> None:
+    outbox = MemoryOutbox()
+    async with linked(broker, outbox) as link:
+        outbox.put_all(told(1, BURST, LOW))
+        await until(lambda: len(outbox.done) == 4)
+        assert await alarms_kept(broker, 2) == {"bag.burst": "trip", "bag.low": "warn"}
+        broker.kill()
+        for kept in broker.home.glob("mosquitto.db*"):
+            kept.unlink()
+        await until(lambda: not link.broker_ok)
+        outbox.put_all(told(2, OVER))  # news of the same alarm, which must stay the newest
+        broker.start()
+        async with broker.client("board") as board:
+            await board.subscribe("curehold/1/+/+/alarm/+", qos=1)
+            bodies = await heard(board, lambda bodies: len(bodies) == 2)
+        assert {body["tag"]: body["state"] for body in bodies} == {
+            "bag.burst": "clear",
+            "bag.low": "warn",
+        }
+        await until(lambda: len(outbox.done) == 6)
+        assert await alarms_kept(broker, 2) == {"bag.burst": "clear", "bag.low": "warn"}
+
+
+async def test_a_phone_hears_that_nobody_came_and_who_took_an_alarm_out(broker: Broker) -> None:
+    nobody = Escalated("bag.low", 1, "nobody has seen it in 5 min", "BAY 2 GO NOW ...", "page")
+    out = AlarmLife("bag.low", "out_of_service", "out_of_service", "Ada", "mqtt", "valve on order")
+    outbox = MemoryOutbox()
+    async with broker.client("bay-2-phone") as phone, linked(broker, outbox):
+        await phone.subscribe("curehold/1/workshop/bay-2/escalation", qos=1)
+        await phone.subscribe("curehold/1/workshop/bay-2/alarm_life/+", qos=1)
+        outbox.put_all(told(1, nobody, out))
+        escalation, life = await heard(phone, lambda bodies: len(bodies) == 2)
+    assert (escalation["step"], escalation["text"]) == (1, "BAY 2 GO NOW ...")
+    assert (life["life"], life["who"], life["why"]) == ("out_of_service", "Ada", "valve on order")
+    async with broker.client("board") as late:
+        await late.subscribe("curehold/1/+/+/alarm_life/+", qos=1)
+        (kept,) = await heard(late, lambda bodies: True)
+    assert kept == life
 
 
 async def test_states_do_not_queue_while_the_broker_is_away(broker: Broker) -> None:

@@ -16,7 +16,7 @@ from daemon.notify.commands import (
 from rules.frame import Command
 
 GOOD = {"id": "p-1", "verb": "seen", "who": "Ada"}
-VERBS = ("seen", "going", "quiet", "note")
+VERBS = ("seen", "going", "quiet", "note", "out_of_service", "in_service")
 
 
 def parse(body: object) -> Command | Refusal:
@@ -51,11 +51,20 @@ def test_the_least_command_comes_through() -> None:
     )
 
 
+def test_out_of_service_and_back_come_through() -> None:
+    out = parse({**GOOD, "verb": "out_of_service", "tag": "bag.low", "text": "valve on order"})
+    assert out == Command(
+        "p-1", "out_of_service", "Ada", "mqtt", 7, "bag.low", 0.0, "valve on order"
+    )
+    back = parse({**GOOD, "verb": "in_service", "tag": "bag.low"})
+    assert back == Command("p-1", "in_service", "Ada", "mqtt", 7, "bag.low")
+
+
 @pytest.mark.proves("bad command: a clear error, nothing acted on")
 @pytest.mark.parametrize(
     ("changes", "says"),
     [
-        ({"verb": "burn"}, "no such verb: 'burn'; use seen, going, quiet or note"),
+        ({"verb": "burn"}, "no such verb: 'burn'; use seen, going, quiet, note, out_of"),
         ({"verb": "SEEN"}, "no such verb"),
         ({"verb": None}, "no such verb: None"),
         ({"verb": ["seen"]}, "no such verb"),
@@ -81,6 +90,10 @@ def test_the_least_command_comes_through() -> None:
         ({"verb": "quiet", "minutes": "5", "text": "on it"}, "minutes = '5'"),
         ({"verb": "quiet", "minutes": True, "text": "on it"}, "minutes = True"),
         ({"verb": "note"}, "note needs the note as text"),
+        ({"verb": "out_of_service", "text": "on order"}, "needs the alarm as tag"),
+        ({"verb": "out_of_service", "tag": "bag.low", "text": " "}, "needs the reason as text"),
+        ({"verb": "in_service"}, "needs the alarm as tag; it is never for all at once"),
+        ({"verb": "in_service", "tag": "bag.low", "minutes": 5}, "minutes belong to quiet only"),
         ({"set_c": 170}, "unknown field 'set_c'; leave it out"),
         ({"schema_version": 2}, "schema_version = 2"),
     ],

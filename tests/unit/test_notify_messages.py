@@ -14,11 +14,24 @@ from pydantic import ValidationError
 from daemon.notify import document, messages
 from daemon.notify.compose import compose, mark_unstored
 from daemon.notify.document import sections
-from daemon.notify.messages import AlarmMessage, EventMessage, Message, RunMessage, utc_text
+from daemon.notify.messages import (
+    AlarmLifeMessage,
+    AlarmMessage,
+    EscalationMessage,
+    EventMessage,
+    Happened,
+    Message,
+    NuisanceMessage,
+    RunMessage,
+    utc_text,
+)
 from daemon.notify.topics import Topics
 from rules.events import (
     AlarmChanged,
+    AlarmLife,
     Decision,
+    Escalated,
+    Nuisance,
     Outputs,
     PermitChanged,
     PhaseChanged,
@@ -73,6 +86,54 @@ def test_the_end_of_an_alarm_is_retained_too() -> None:
     alarm, _ = compose("workshop", "bay-2", decided(clear), frame())
     assert alarm.retain
     assert AlarmMessage.model_validate_json(alarm.payload).state == "clear"
+
+
+def test_an_alarm_carries_its_page_its_life_and_its_priority() -> None:
+    full = AlarmChanged(
+        "bag.low", "warn", "178 kPa", "BAY 2 ...", 2, "", "BAY 2 ...\nWhat:", "seen", "low", False
+    )
+    told = AlarmMessage.model_validate_json(
+        compose("workshop", "bay-2", decided(full), frame())[0].payload
+    )
+    assert (told.page, told.life, told.priority, told.told) == (full.page, "seen", "low", False)
+    bare = AlarmMessage.model_validate_json(
+        compose("workshop", "bay-2", decided(TRIP), frame())[0].payload
+    )
+    assert (bare.page, bare.life, bare.priority, bare.told) == ("", "", "", True)
+
+
+def test_a_change_of_life_is_retained_beside_the_alarm() -> None:
+    quiet = AlarmLife("bag.low", "quiet", "quiet", "Ada", "mqtt", "valve", WALL_NS + 600 * 10**9)
+    life, event = compose("workshop", "bay-2", decided(quiet), frame())
+    assert (life.topic, life.retain) == ("curehold/1/workshop/bay-2/alarm_life/bag.low", True)
+    told = AlarmLifeMessage.model_validate_json(life.payload)
+    assert (told.change, told.life, told.who, told.via) == ("quiet", "quiet", "Ada", "mqtt")
+    assert (told.why, told.until) == ("valve", "2026-11-25T09:22:02.250Z")
+    assert from_dict(EventMessage.model_validate_json(event.payload).event) == quiet
+    seen = AlarmLife("bag.low", "seen", "seen")
+    life, _ = compose("workshop", "bay-2", decided(seen), frame())
+    assert AlarmLifeMessage.model_validate_json(life.payload).until is None
+
+
+def test_an_escalation_and_a_nuisance_have_topics_of_their_own() -> None:
+    escalated = Escalated("bag.low", 2, "nobody has come", "BAY 2 ...", "page")
+    noise = Nuisance("flood", "begun", "", "11 in 10 min", "BAY 2 ...", "page")
+    made = compose("workshop", "bay-2", decided(escalated, noise), frame())
+    assert [(item.topic.split("/", 3)[3], item.retain) for item in made] == [
+        ("bay-2/escalation", False),
+        ("bay-2/event", False),
+        ("bay-2/nuisance", False),
+        ("bay-2/event", False),
+    ]
+    told = EscalationMessage.model_validate_json(made[0].payload)
+    assert (told.step, told.why, told.text, told.page) == (
+        2,
+        "nobody has come",
+        "BAY 2 ...",
+        "page",
+    )
+    said = NuisanceMessage.model_validate_json(made[2].payload)
+    assert (said.kind, said.state, said.tag, said.why) == ("flood", "begun", "", "11 in 10 min")
 
 
 def test_each_message_has_an_id_of_its_own_made_of_its_place() -> None:
@@ -140,7 +201,7 @@ def test_every_message_has_a_version_and_every_field_a_meaning() -> None:
     found = [
         kind
         for kind in vars(messages).values()
-        if isinstance(kind, type) and issubclass(kind, Message) and kind is not Message
+        if isinstance(kind, type) and issubclass(kind, Message) and kind not in (Message, Happened)
     ]
     assert {type(section.example) for section in sections()} == set(found)
     for kind in found:
