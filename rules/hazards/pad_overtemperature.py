@@ -20,8 +20,8 @@ Trips when:
     Either pad reads above set + 15 C, on the first believed sample and in any phase.
     A reading that jumps faster than any pad can is not believed until it has
     settled. Warns above set + 8 C for 10 s: amber light only in the 20 min after that pad first
-    reached its set point, with the horn later. Warns early of a runaway: 2 min
-    above set + 4 C, risen 1.5 C meanwhile and still rising, and no current says
+    reached its set point, with the horn later. Warns early of a runaway: 90 s
+    above set + 4 C, risen 1.3 C meanwhile and still rising, and no current says
     that the thermostat has let go; in those 20 min only when a current shows that
     it has not.
 Clears when:
@@ -71,8 +71,8 @@ class Limits(BaseModel):
     deadband_c: float = Field(default=2.0, ge=0, le=20)
     clear_after_s: float = Field(default=60.0, ge=0, le=3600)
     near_over_set_c: float = Field(default=4.0, gt=0, le=50)
-    runaway_after_s: float = Field(default=120.0, ge=0, le=600)
-    runaway_rise_c: float = Field(default=1.5, gt=0, le=10)
+    runaway_after_s: float = Field(default=90.0, ge=0, le=600)
+    runaway_rise_c: float = Field(default=1.3, gt=0, le=10)
     runaway_c_min: float = Field(default=0.3, gt=0, le=5)
     spoils_over_set_c: float = Field(default=20.0, gt=0, le=50)
 
