@@ -1,25 +1,34 @@
-"""One cure, told: `python -m tests.campaign --fault hose_burst`."""
+"""Cures with what breaks in them, told one by one or counted.
+
+One, told:   --fault hose_burst | --disturbance draught | --healthy [--plan crew_trims]
+One drawn:   --cure SEED [--fault NAME | --disturbance NAME]
+Many:        --cures 40 [--seed 1] [--jobs 2]
+The report:  --report [--cures 1000], writes docs/detection.md
+"""
 
 import argparse
 import sys
 import time
 from dataclasses import replace
+from pathlib import Path
 
-from rules.events import AlarmChanged, PermitChanged, PhaseChanged, Pressed, Prompted, as_dict
 from rules.facts import AirMode
 from simulator.bags import AirMode as PlantAirMode
-from simulator.faults import Disturbance, catalogue
+from simulator.faults import catalogue
 from simulator.planned import Scenario, ScenarioError, tail_after_s
 from simulator.scenarios import find_scenario
 from simulator.yard import Yard
-from tests.campaign.course import Course, Told, begin
-from tests.campaign.cures import LEFT_ENERGISED
-from tests.campaign.draws import limits_for
-from tests.campaign.verdict import not_built, spoke, verdict_of
+from tests.campaign import batch, report
+from tests.campaign.course import Course, begin
+from tests.campaign.cures import LOOKS_LATER_S_MAX
+from tests.campaign.draws import draw, limits_for, planned_in
+from tests.campaign.told import run_told, verdict_text
 from tests.campaign.wires import FITTINGS
 
+PRETEND = "campaign: a pretend rig, all of it invented.\n"
 WRONG = ("MISSED", "LATE", "FALSE ALARM")
-PRETEND = "campaign: a pretend rig, all of it invented."
+PAGE = Path(__file__).parents[2] / "docs" / "detection.md"
+TAIL_S_MAX = 7200.0
 
 
 def with_mode(scenario: Scenario, mode: str | None) -> Scenario:
@@ -30,110 +39,31 @@ def with_mode(scenario: Scenario, mode: str | None) -> Scenario:
     return replace(scenario, plans=plans)
 
 
-def run_told(course: Course, *, verbose: bool) -> float | None:
-    """Run to the end and print what is told; returns when the fault's harm was done."""
-    planned = course.yard.scenario.faults
-    fault = planned[0].fault if planned else None
-    harmed_at_s = None
-    stage = course.crew.stage
-    line = _Line(course)
-    while not course.yard.over:
-        told = len(course.told)
-        struck_before = bool(course.yard.struck())
-        course.advance()
-        if course.yard.struck() and not struck_before:
-            line.write(f"STRIKES: {', '.join(course.yard.struck())}")
-            line.struck_s = course.now_s
-            if LEFT_ENERGISED in course.yard.struck():
-                course.close_in(course.crew.takes_s(course.crew.plan.take_off_s))
-        if verbose and course.crew.stage is not stage:
-            stage = course.crew.stage
-            line.write(f"crew: {stage.replace('_', ' ')}")
-        for item in course.told[told:]:
-            text = _text(item)
-            if text:
-                line.write(text)
-        if fault is None or line.struck_s is None or harmed_at_s is not None:
-            continue
-        if fault.harmed(course.rig, course.crew):
-            harmed_at_s = course.now_s
-            line.write(f"HARM DONE: {fault.harm}")
-    return harmed_at_s
-
-
-class _Line:
-    def __init__(self, course: Course) -> None:
-        self.course = course
-        self.struck_s: float | None = None
-
-    def write(self, text: str) -> None:
-        now_s = self.course.now_s
-        since = "" if self.struck_s is None else f"{now_s - self.struck_s:+9.0f} s"
-        sys.stdout.write(f"{now_s:8.0f} s {since:>11}  {text}\n")
-
-
-def _text(told: Told) -> str:
-    event = told.event
-    if isinstance(event, AlarmChanged):
-        follows = f" (follows {event.follows})" if event.follows else ""
-        return f"{event.state.upper():6} {event.tag}{follows}: {event.said}\n{'':22}{event.text}"
-    if isinstance(event, Prompted):
-        return f"prompt {event.tag}: {event.said}"
-    if isinstance(event, PhaseChanged):
-        return f"phase  {event.phase} (was {event.was}): {event.why}"
-    if isinstance(event, PermitChanged):
-        return f"permit {event.permit}: {event.why} {event.tag}"
-    if isinstance(event, Pressed):
-        return f"press  {event.button}: {event.did}"
-    body = as_dict(event)
-    return f"{body.pop('event')} {body}"
-
-
-def _verdict(course: Course, harmed_at_s: float | None) -> str:
-    lines = []
-    for planned in course.yard.scenario.faults:
-        struck_s = course.yard.struck().get(planned.name)
-        harmed_s = None
-        if harmed_at_s is not None and struck_s is not None:
-            harmed_s = harmed_at_s - struck_s
-        if isinstance(planned.fault, Disturbance):
-            lines += _disturbed(course, planned.fault.may_wake)
-            continue
-        verdict = verdict_of(course, planned, struck_s, harmed_s)
-        by = ", ".join(f"{a.tag} {a.state} after {a.delay_s:.0f} s" for a in verdict.all_found)
-        why = " (none of its hazards is built)" if not_built(planned.fault.wakes) else ""
-        harmed = "harm not seen" if harmed_s is None else f"harm after {harmed_s:.0f} s"
-        lines.append(
-            f"{planned.name}: {verdict.word.upper()}{why}; {by or 'nothing said'}; "
-            f"deadline {verdict.deadline_s:.0f} s; {harmed}; "
-            f"should wake {', '.join(planned.fault.wakes)}"
-        )
-    return "\n".join(lines or _disturbed(course, ()))
-
-
-def _disturbed(course: Course, may_wake: tuple[str, ...]) -> list[str]:
-    said = [item for item in map(spoke, course.told) if item is not None]
-    false = [f"{tag} {state}" for tag, state in said if state != "prompt" and tag not in may_wake]
-    prompts = sum(state == "prompt" for _, state in said)
-    told = f"FALSE ALARMS: {', '.join(false)}" if false else "no false alarm"
-    return [f"{told}; {prompts} prompts"]
-
-
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser("python -m tests.campaign", description=__doc__)
+    parser = argparse.ArgumentParser(
+        "python -m tests.campaign",
+        description=__doc__,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
     parser.add_argument("--fault", metavar="NAME", help="a fault, or A+B")
     parser.add_argument("--disturbance", metavar="NAME")
     parser.add_argument("--healthy", action="store_true")
     parser.add_argument("--plan", default="whole_cure", metavar="NAME", help="with --healthy")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--mode", choices=[mode.value for mode in AirMode])
-    parser.add_argument("--fittings", choices=list(FITTINGS), default="all")
+    parser.add_argument("--fittings", choices=list(FITTINGS), default=None)
     parser.add_argument("--without", nargs="*", default=[], metavar="CHANNEL", help="not fitted")
     parser.add_argument("--altitude-m", type=float, default=0.0)
     parser.add_argument("--ambient-c", type=float)
     parser.add_argument("--mends-after-s", type=float, help="the crew mends and resets")
     parser.add_argument("--tail-s", type=float, help="go on this long after the strike")
     parser.add_argument("--stages", action="store_true", help="tell what the crew is at, too")
+    parser.add_argument("--cure", type=int, metavar="SEED", help="one cure, drawn")
+    parser.add_argument("--cures", type=int, metavar="N", help="many, counted")
+    parser.add_argument("--faults", type=int, default=3, help="in each cure")
+    parser.add_argument("--disturbances", type=int, default=1, help="in each cure")
+    parser.add_argument("--jobs", type=int, default=1, help="processes")
+    parser.add_argument("--report", action="store_true", help=f"write {PAGE.name}")
     return parser
 
 
@@ -152,29 +82,67 @@ def _scenario(options: argparse.Namespace) -> Scenario:
     return scenario
 
 
+def _listed(options: argparse.Namespace) -> Course:
+    scenario = _scenario(options)
+    limits = limits_for(scenario.plans[0], site_altitude_m=options.altitude_m)
+    fitted = FITTINGS[options.fittings or "all"] - frozenset(options.without)
+    return begin(Yard(scenario, rigs=1, seed=options.seed), limits, fitted)
+
+
+def _drawn(options: argparse.Namespace) -> Course:
+    drawn = draw(options.cure, mode=options.mode, fittings=options.fittings)
+    sys.stderr.write(f"{drawn.scenario.title}, fitted: {drawn.fittings}, {drawn.scenario.built}\n")
+    name = options.fault or options.disturbance
+    course = drawn.begin()
+    if not name:
+        return course
+    planned = planned_in(options.cure, name)
+    sys.stderr.write(f"{planned}\n")
+    deadline_s = planned.fault.deadline_s(drawn.scenario.built)
+    tail_s = min(TAIL_S_MAX, deadline_s + min(deadline_s, LOOKS_LATER_S_MAX))
+    return course.fork([planned], tail_s=tail_s)
+
+
+def _one(options: argparse.Namespace) -> int:
+    name = options.disturbance
+    if name and name not in catalogue():
+        raise ScenarioError(f"no disturbance is called {name!r}")
+    course = _listed(options) if options.cure is None else _drawn(options)
+    began_s = time.perf_counter()
+    harmed_at_s = run_told(course, stages=options.stages)
+    took_s = time.perf_counter() - began_s
+    verdict = verdict_text(course, harmed_at_s)
+    sys.stdout.write(f"{verdict}\n")
+    sys.stderr.write(f"{course.now_s / 3600:.2f} h of plant time in {took_s:.2f} s\n")
+    return int(any(word in verdict for word in WRONG))
+
+
+def _many(options: argparse.Namespace) -> int:
+    cures = options.cures or report.CURES
+    made = batch.orders(
+        cures, options.seed, faults=options.faults, disturbances=options.disturbances
+    )
+    if options.fittings:
+        made = [replace(order, fittings=options.fittings) for order in made]
+    began_s = time.perf_counter()
+    found = batch.run(made, jobs=options.jobs, tell=batch.bar(cures))
+    took_s = time.perf_counter() - began_s
+    sys.stdout.write(report.summary(found))
+    sys.stderr.write(f"{cures} cures in {took_s:.0f} s on {options.jobs} processes\n")
+    if options.report:
+        PAGE.write_text(report.page(found, options.seed), encoding="utf-8")
+    return int(bool(found.wrong or found.crying or found.disturbed))
+
+
 def main(arguments: list[str] | None = None) -> int:
     """Run; returns the exit status: 0 well, 1 missed, late or a false alarm, 2 asked wrongly."""
     options = _parser().parse_args(arguments)
+    sys.stderr.write(PRETEND)
     try:
-        scenario = _scenario(options)
+        return _many(options) if options.cures or options.report else _one(options)
     except ScenarioError as error:
         sys.stderr.write(f"campaign: {error}\n")
         return 2
-    if options.disturbance and options.disturbance not in catalogue():
-        sys.stderr.write(f"campaign: no disturbance {options.disturbance!r}\n")
-        return 2
-    sys.stderr.write(PRETEND + "\n")
-    limits = limits_for(scenario.plans[0], site_altitude_m=options.altitude_m)
-    fitted = FITTINGS[options.fittings] - frozenset(options.without)
-    course = begin(Yard(scenario, rigs=1, seed=options.seed), limits, fitted)
-    began_s = time.perf_counter()
-    harmed_at_s = run_told(course, verbose=options.stages)
-    took_s = time.perf_counter() - began_s
-    verdict = _verdict(course, harmed_at_s)
-    sys.stdout.write(f"{verdict}\n")
-    hours = course.now_s / 3600
-    sys.stderr.write(f"{hours:.2f} h of plant time in {took_s:.2f} s\n")
-    return int(any(word in verdict for word in WRONG))
 
 
 if __name__ == "__main__":

@@ -13,7 +13,7 @@ from rules.events import AlarmChanged
 from simulator.faults import Disturbance
 from simulator.planned import PlannedFault
 from tests.campaign.course import Course, Told
-from tests.campaign.draws import ON_RELIEVING, draw, planned_in
+from tests.campaign.draws import Drawn, draw, planned_in
 from tests.campaign.verdict import Verdict, first_alarms, not_built, spoke, verdict_of
 
 DISTURBED_S = 2400.0
@@ -48,6 +48,7 @@ class Struck:
         seed: of its cure.
         name: its own.
         fittings: what was fitted.
+        mode: how the air was held.
         verdict: of a fault; None of a disturbance.
         false: alarms of a disturbance that it may not wake.
     """
@@ -55,6 +56,7 @@ class Struck:
     seed: int
     name: str
     fittings: str
+    mode: str
     verdict: Verdict | None
     false: tuple[FalseAlarm, ...] = ()
 
@@ -66,6 +68,7 @@ class Cured:
     Attributes:
         seed: of it.
         fittings: what was fitted.
+        mode: how the air was held.
         ended: `home`, `tripped` or `stuck`.
         hours: of plant time in the trunk.
         false: false alarms of the trunk.
@@ -75,6 +78,7 @@ class Cured:
 
     seed: int
     fittings: str
+    mode: str
     ended: str
     hours: float
     false: tuple[FalseAlarm, ...]
@@ -82,10 +86,15 @@ class Cured:
     struck: tuple[Struck, ...]
 
 
-def run_cure(seed: int, names: Iterable[str] = (), *, fittings: str | None = None) -> Cured:
+def run_cure(
+    seed: int,
+    names: Iterable[str] = (),
+    *,
+    mode: str | None = None,
+    fittings: str | None = None,
+) -> Cured:
     """Run one cure to its end, and each of these faults and disturbances from its onset."""
-    relieving = any(name in ON_RELIEVING for name in names)
-    drawn = draw(seed, relieving=relieving, fittings=fittings)
+    drawn = draw(seed, mode=mode, fittings=fittings)
     course = drawn.begin()
     waiting = [planned_in(seed, name) for name in names]
     struck: list[Struck] = []
@@ -93,7 +102,7 @@ def run_cure(seed: int, names: Iterable[str] = (), *, fittings: str | None = Non
     while not course.yard.over:
         for planned in [planned for planned in waiting if due(course, planned)]:
             waiting.remove(planned)
-            struck.append(run_struck(seed, drawn.fittings, course, planned))
+            struck.append(run_struck(drawn, course, planned))
         course.advance()
         if course.outputs.beacon_red:
             ended = "tripped"
@@ -105,7 +114,7 @@ def run_cure(seed: int, names: Iterable[str] = (), *, fittings: str | None = Non
     prompts = Counter(tag for tag, state in said if state == "prompt")
     hours = course.now_s / 3600
     found = tuple(sorted(prompts.items()))
-    return Cured(seed, drawn.fittings, ended, hours, false, found, tuple(struck))
+    return Cured(seed, drawn.fittings, drawn.mode, ended, hours, false, found, tuple(struck))
 
 
 def due(course: Course, planned: PlannedFault) -> bool:
@@ -117,18 +126,19 @@ def due(course: Course, planned: PlannedFault) -> bool:
     return course.now_s + 1.0 >= began_at_s + onset.after_s
 
 
-def run_struck(seed: int, fittings: str, trunk: Course, planned: PlannedFault) -> Struck:
+def run_struck(drawn: Drawn, trunk: Course, planned: PlannedFault) -> Struck:
     """Strike a fork of the trunk, and run it until the outcome is settled."""
     course = trunk.fork([planned], tail_s=1e6)
     before = len(course.told)
+    which = (drawn.seed, planned.name, drawn.fittings, drawn.mode)
     if planned.name == LEFT_ENERGISED:
         course.close_in(course.crew.takes_s(course.crew.plan.take_off_s))
     if isinstance(planned.fault, Disturbance):
         _run_disturbed(course, planned)
         may_wake = planned.fault.may_wake
         false = tuple(false_alarms(course.told[before:], may_wake))
-        return Struck(seed, planned.name, fittings, None, false)
-    return Struck(seed, planned.name, fittings, run_fault(course, planned))
+        return Struck(*which, None, false)
+    return Struck(*which, run_fault(course, planned))
 
 
 def run_fault(course: Course, planned: PlannedFault) -> Verdict:

@@ -56,6 +56,11 @@ class Drawn:
     limits: LimitsBase
     fittings: str
 
+    @property
+    def mode(self) -> str:
+        """How the air is held."""
+        return self.scenario.plans[0].air_mode.value
+
     def begin(self) -> Course:
         """The course at plant time 0."""
         yard = Yard(self.scenario, rigs=1, seed=self.seed)
@@ -80,26 +85,26 @@ def random_of(text: str) -> Random:
     return Random(text)  # noqa: S311 - repeatable draws, no secret
 
 
-def draw(seed: int, *, relieving: bool = False, fittings: str | None = None) -> Drawn:
+def draw(seed: int, *, mode: str | None = None, fittings: str | None = None) -> Drawn:
     """One cure.
 
     Args:
         seed: the same one, the same cure.
-        relieving: its air on relieving regulators whatever the seed says.
+        mode: how the air is held, whatever the seed says.
         fittings: what is fitted, whatever the seed says.
     """
     random = random_of(f"cure {seed}")
-    mode = random.choice((AirMode.RELIEVING, *AirMode))
-    mode = AirMode.RELIEVING if relieving else mode
+    drawn_mode = random.choice((AirMode.RELIEVING, *AirMode))
+    held = drawn_mode if mode is None else AirMode(mode)
     thickness_mm = random.uniform(20.0, 80.0)
-    plan = _plan(random, mode, thickness_mm)
+    plan = _plan(random, held, thickness_mm)
     plans: tuple[RepairPlan, ...] = (plan,)
     if random.random() < 0.2:
         soon_s, short_s = random.uniform(60.0, 1800.0), random.uniform(300.0, 1200.0)
         plans += (replace(plan, start_after_s=soon_s, preheat_s_min=short_s, errands=()),)
     scenario = Scenario(
         f"cure {seed}",
-        f"a repair of {thickness_mm:.0f} mm, {mode}",
+        f"a repair of {thickness_mm:.0f} mm, {held}",
         plans=plans,
         built=_built(random, thickness_mm),
         start_hour=random.uniform(0.0, 24.0),
