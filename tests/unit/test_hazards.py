@@ -44,6 +44,7 @@ DOES_NOT_APPLY = {
     ("rig_not_commissioned", "trips"): "told once, while heat is not yet doing anything",
     ("run_fitted_outside_preheat", "trips"): "told before the heat that would do the harm",
     ("run_hold_complete", "trips"): "the end of the hold takes heat away without a latch",
+    ("run_time_not_set", "near_miss"): "it asks in every run without a time",
     ("site_energised_at_end_of_day", "trips"): "no run is open, so there is no permit to take",
 }
 
