@@ -1,31 +1,81 @@
-"""The air in the bags: how warm it is, and what its pressure would be at 20 °C.
+"""The air in the bags: how warm it is, what its pressure would be at 20 °C, what becomes of it.
+
+Looked at on a grid of 3 s and at constant cost. What a hand or a regulator does is a move
+far quicker than the leaks that `bag.drift` is for: it is told apart, and the averages
+begin afresh after it.
 
 Source:
     Gas law; this project's design: ambient + f (pad - ambient), f 0.3 to 0.6.
 """
 
-from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
+from math import exp
+from typing import NamedTuple, Self
 
-from pydantic import BaseModel, Field
+from pydantic import BaseModel, Field, model_validator
 
-from rules.facts import STRICT, RigFacts
-from rules.frame import Frame
+from rules.atmosphere import atmosphere_kpa
+from rules.averages import Averages, begun
+from rules.believed import believed
+from rules.boiling import KELVIN
+from rules.channels import PADS
+from rules.facts import STRICT, AirMode, RigFacts
+from rules.frame import NS_PER_S, Frame
 from rules.signals import Now
+
+REFERENCE_K = KELVIN + 20.0
+LOOK_EVERY_NS = 3 * NS_PER_S
+# How far its two quicker averages are apart while it moves, and once it is still again. A
+# regulator's refill is small, and quicker than anything else that goes up.
+FALL_KPA, RISE_KPA, STILL_KPA = 0.9, 0.6, 0.35
+JUMP_KPA = 1.2
+REFILL_KPA_LOW = 0.8
+SLICE_NS, HIGHS_NS = 10 * NS_PER_S, 60 * NS_PER_S
+FORGET_S = 3600.0
+# The share is learned from each so many K that the pad warms, the older the less.
+SEGMENT_K, KEPT_SHARE, PRIOR_SCALE = 8.0, 0.97, 100.0
+LOST_S = 120.0
 
 
 class AirLimits(BaseModel):
     """Figures of the air's model.
 
     Attributes:
-        gas_share: how far the air in a bag goes from ambient to its pad.
+        gas_share: how far the air in a bag goes from ambient to its pad, to begin with.
+        gas_share_low: the least it may be learned to be.
+        gas_share_high: the most.
+        bare_share: the same, towards the other pad, of a bag that has no pad of its own.
+        gas_lag_s: how slowly bag and air follow the pad, s.
         ambient_c: taken when no ambient sensor can be read.
+        empty_kpa: no air is in a bag up to here.
+        leak_kpa_per_h: slower losses are steady.
+        refill_kpa: more at once is not a regulator's doing but a hand's.
+        band_low_kpa: a move that stops above is a trim.
     """
 
     model_config = STRICT
 
     gas_share: float = Field(default=0.45, ge=0, le=1)
+    gas_share_low: float = Field(default=0.3, ge=0, le=1)
+    gas_share_high: float = Field(default=0.6, ge=0, le=1)
+    bare_share: float = Field(default=0.15, ge=0, le=1)
+    gas_lag_s: float = Field(default=300.0, gt=0, le=3600)
     ambient_c: float = Field(default=20.0, ge=-40, le=60)
+    empty_kpa: float = Field(default=10.0, ge=1, le=50)
+    leak_kpa_per_h: float = Field(default=12.0, gt=0, le=600)
+    refill_kpa: float = Field(default=8.0, gt=0, le=50)
+    band_low_kpa: float = Field(default=180.0, gt=0, le=600)
+
+    @model_validator(mode="after")
+    def _cross_check(self) -> Self:
+        if not self.gas_share_low <= self.gas_share <= self.gas_share_high:
+            raise ValueError(
+                f"gas_share = {self.gas_share:g} is not between gas_share_low = "
+                f"{self.gas_share_low:g} and gas_share_high = {self.gas_share_high:g}; move it "
+                "between them, or widen them"
+            )
+        return self
 
 
 class Doing(StrEnum):
@@ -34,46 +84,121 @@ class Doing(StrEnum):
     UNKNOWN = "unknown"
     EMPTY = "empty"
     FILLING = "filling"
+    REFILL = "refill"
     STEADY = "steady"
     TRIM = "trim"
     LEAKING = "leaking"
     LETTING_DOWN = "letting down"
 
 
-@dataclass(frozen=True, slots=True)
-class BagAir:
-    """One bag's air, looked at every 2 s of process time.
+class Track(NamedTuple):
+    """Running statistics of one bag.
 
     Attributes:
-        kpa: gauge pressure at the last look; None: not fitted or not believed.
-        gas_c: modelled temperature of its air, °C; None until a pad is believed.
-        corrected_kpa: absolute pressure, kPa, brought to 20 °C at constant volume.
-        rate_kpa_per_h: of the corrected pressure over some minutes, refills by a
-            regulator apart; below 0 it loses air. None until it is known.
-        fell_60_kpa: how far the corrected pressure is below its highest of the
-            last 60 s, kPa.
+        corrected: averages of the corrected pressure, kPa absolute.
+        gauge: averages of the gauge pressure, kPa.
+        warmth_k: how much warmer than ambient what warms the air is, lag and all.
+        highs_kpa: highest near average of the corrected pressure in slices of 10 s,
+            the newest first.
+        slice_ns: when the newest slice began; rates are taken then.
+        moving_ns: since when it moves quickly, ns; None: it does not.
+        moving_from_kpa: corrected pressure from which it moves.
+        anchor_k: `warmth_k` at which a sealed bag was last compared.
+        anchor_kpa: its absolute pressure then; 0: none.
+        learned_scale: how much has been learned of the share, K².
+    """
+
+    corrected: Averages
+    gauge: Averages
+    warmth_k: float
+    highs_kpa: tuple[float, ...]
+    slice_ns: int
+    moving_ns: int | None = None
+    moving_from_kpa: float = 0.0
+    anchor_k: float = 0.0
+    anchor_kpa: float = 0.0
+    learned_scale: float = PRIOR_SCALE
+
+
+class BagAir(NamedTuple):
+    """One bag's air at the last look; a look is taken every 3 s of process time.
+
+    Attributes:
+        kpa: gauge pressure; None: not fitted or not believed. While it stays empty,
+            as it was when it became so.
+        gas_c: modelled temperature of its air, °C; None while no pad is believed.
+        corrected_kpa: absolute pressure, kPa, brought to 20 °C at constant volume;
+            None without `gas_c`, or empty.
+        rate_kpa_per_h: of the corrected pressure over some minutes, without what a
+            regulator or a hand does at once; below 0 it loses air. None: not known.
+        gauge_rate_kpa_per_h: the same of the gauge.
         share: how far its air goes from ambient to its pad, as learned.
         doing: what is happening to it.
-        refills_per_h: how often a regulator puts air back, 1/h; 0 while not seen.
-        refill_kpa_per_h: how much a regulator puts back, kPa/h.
+        refills_per_h: how often a regulator puts air back, 1/h.
+        refill_kpa_per_h: how much it puts back, kPa/h.
+        settled_kpa: gauge pressure when it last came to rest after a filling or a
+            trim; None: not seen.
+        settled_c: modelled temperature of its air then, °C.
+        track: statistics; None: empty or not seen.
     """
 
     kpa: float | None = None
     gas_c: float | None = None
     corrected_kpa: float | None = None
     rate_kpa_per_h: float | None = None
-    fell_60_kpa: float = 0.0
-    share: float = 0.45
+    gauge_rate_kpa_per_h: float | None = None
+    share: float = 0.0
     doing: Doing = Doing.UNKNOWN
     refills_per_h: float = 0.0
     refill_kpa_per_h: float = 0.0
+    settled_kpa: float | None = None
+    settled_c: float = 20.0
+    track: Track | None = None
+
+    @property
+    def fast_kpa_per_s(self) -> float:
+        """Rate of the corrected pressure over half a minute; 0 while not known.
+
+        Source:
+            `rules.averages`.
+        """
+        if self.track is None or self.corrected_kpa is None:
+            return 0.0
+        return self.track.corrected.fast_per_s
+
+    @property
+    def fell_60_kpa(self) -> float:
+        """How far the corrected pressure is below its highest of the last 60 s, kPa; at least 0.
+
+        Source:
+            Own method.
+        """
+        if self.track is None or self.corrected_kpa is None:
+            return 0.0
+        return max(0.0, max(self.track.highs_kpa) - self.corrected_kpa)
 
 
-@dataclass(frozen=True, slots=True)
-class Air:
-    """Both bags' air, in the order of `rules.channels.BAGS`."""
+class Air(NamedTuple):
+    """Both bags' air, in the order of `rules.channels.BAGS`.
+
+    Attributes:
+        bags: the two.
+        looked_ns: process time of the last look, ns.
+    """
 
     bags: tuple[BagAir, BagAir] = (BagAir(), BagAir())
+    looked_ns: int = -LOOK_EVERY_NS
+
+
+class _Look(NamedTuple):
+    """What is the same for both bags in one look."""
+
+    limits: AirLimits
+    mode: AirMode
+    now_ns: int
+    lost_ns: int
+    ambient_k: float
+    around_kpa: float
 
 
 def follow(
@@ -99,4 +224,264 @@ def follow(
     Source:
         Own method.
     """
-    return air
+    if now_ns - air.looked_ns < LOOK_EVERY_NS and not gap_s:
+        return air
+    (first, second), (one_kpa, other_kpa) = air.bags, now.bags
+    if one_kpa is None and other_kpa is None and first.kpa is None and second.kpa is None:
+        return air
+    ambient_c = believed("ambient_c", frame.values.get("ambient_c"))
+    lost_s = max(LOST_S, 3 * facts.frame_period_s)
+    look = _Look(
+        limits,
+        facts.air_mode,
+        now_ns,
+        0 if gap_s else int(lost_s * NS_PER_S),
+        KELVIN + (limits.ambient_c if ambient_c is None else ambient_c),
+        atmosphere_kpa(facts.site_altitude_m),
+    )
+    (one_c, other_c), values = now.pads, frame.values
+    bags = (
+        _followed(look, first, one_kpa, one_c, other_c, bare=PADS[0] not in values),
+        _followed(look, second, other_kpa, other_c, one_c, bare=PADS[1] not in values),
+    )
+    if bags[0] is first and bags[1] is second:
+        return air
+    return Air(bags, now_ns)
+
+
+def _followed(
+    look: _Look,
+    bag: BagAir,
+    kpa: float | None,
+    pad_c: float | None,
+    other_c: float | None,
+    *,
+    bare: bool,
+) -> BagAir:
+    if kpa is None:
+        return bag if bag.kpa is None else _unknown(bag, None)
+    if kpa <= look.limits.empty_kpa:
+        if bag.doing is Doing.EMPTY:
+            return bag
+        return BagAir(kpa, share=bag.share, doing=Doing.EMPTY)
+    warm_c = other_c if pad_c is None else pad_c
+    if warm_c is None:
+        return _unknown(bag, kpa)
+    towards_k = KELVIN + warm_c - look.ambient_k
+    track, share = bag.track, bag.share
+    if track is None or look.now_ns - track.corrected.at_ns > look.lost_ns:
+        share = share or (look.limits.bare_share if bare else look.limits.gas_share)
+        return _first(look, bag, kpa, towards_k, share)
+    dt_ns = look.now_ns - track.corrected.at_ns
+    warmth_k = track.warmth_k + (towards_k - track.warmth_k) * _lag(look.limits.gas_lag_s, dt_ns)
+    gas_k = look.ambient_k + share * warmth_k
+    return _next(look, bag, track, kpa, warmth_k, gas_k, bare=bare)
+
+
+def _unknown(bag: BagAir, kpa: float | None) -> BagAir:
+    """What cannot be known is not; what was counted goes on if it is soon known again."""
+    return BagAir(
+        kpa,
+        share=bag.share,
+        refills_per_h=bag.refills_per_h,
+        refill_kpa_per_h=bag.refill_kpa_per_h,
+        settled_kpa=bag.settled_kpa,
+        settled_c=bag.settled_c,
+        track=bag.track,
+    )
+
+
+@lru_cache(maxsize=256)
+def _lag(lag_s: float, dt_ns: int) -> float:
+    """Share of the way that a first-order lag goes in one step."""
+    return 1.0 - exp(-dt_ns / NS_PER_S / lag_s)
+
+
+def _first(look: _Look, bag: BagAir, kpa: float, towards_k: float, share: float) -> BagAir:
+    """Air that is just put in is as warm as what is around; other air has long been there."""
+    warmth_k = 0.0 if bag.doing is Doing.EMPTY else towards_k
+    gas_k = look.ambient_k + share * warmth_k
+    corrected_kpa = (kpa + look.around_kpa) * REFERENCE_K / gas_k
+    track = Track(
+        begun(look.now_ns, corrected_kpa),
+        begun(look.now_ns, kpa),
+        warmth_k,
+        (corrected_kpa,),
+        look.now_ns,
+    )
+    return BagAir(
+        kpa,
+        gas_k - KELVIN,
+        corrected_kpa,
+        share=share,
+        refills_per_h=bag.refills_per_h,
+        refill_kpa_per_h=bag.refill_kpa_per_h,
+        settled_kpa=bag.settled_kpa,
+        settled_c=bag.settled_c,
+        track=track,
+    )
+
+
+def _next(
+    look: _Look,
+    bag: BagAir,
+    track: Track,
+    kpa: float,
+    warmth_k: float,
+    gas_k: float,
+    *,
+    bare: bool,
+) -> BagAir:
+    """A bag whose air has been followed so far, one look later."""
+    now_ns = look.now_ns
+    corrected_kpa = (kpa + look.around_kpa) * REFERENCE_K / gas_k
+    before, gauge, _, highs_kpa, slice_ns, moving_ns, from_kpa, anchor_k, anchor_kpa, scale = track
+    corrected = before.push(now_ns, corrected_kpa)
+    near_kpa = corrected.near
+    if near_kpa > highs_kpa[0]:
+        highs_kpa = (near_kpa, *highs_kpa[1:])
+    track = Track(
+        corrected,
+        gauge,
+        warmth_k,
+        highs_kpa,
+        slice_ns,
+        moving_ns,
+        from_kpa,
+        anchor_k,
+        anchor_kpa,
+        scale,
+    )
+    bag = BagAir(kpa, gas_k - KELVIN, corrected_kpa, *bag[3:-1], track)
+    apart_kpa = near_kpa - corrected.middle
+    if moving_ns is not None:
+        if -STILL_KPA < apart_kpa < STILL_KPA:
+            return _stopped(look, bag, track)
+        return bag._replace(doing=_move(look, track, kpa))
+    if apart_kpa < -FALL_KPA or (
+        apart_kpa > RISE_KPA and corrected_kpa - corrected.middle > JUMP_KPA
+    ):
+        track = track._replace(moving_ns=now_ns, moving_from_kpa=corrected.middle, anchor_kpa=0.0)
+        return bag._replace(doing=_move(look, track, kpa), track=track)
+    if now_ns - slice_ns < SLICE_NS:
+        return bag
+    return _slow(look, bag, track, gas_k, bare=bare)
+
+
+def _slow(look: _Look, bag: BagAir, track: Track, gas_k: float, *, bare: bool) -> BagAir:
+    """What is looked at every 10 s: rates, what is forgotten, what is learned."""
+    now_ns, corrected = look.now_ns, track.corrected
+    dt_ns = now_ns - track.slice_ns
+    # Frames that come seldom fill a slice each.
+    kept = max(1, HIGHS_NS // max(SLICE_NS, dt_ns))
+    near_kpa = corrected.near * gas_k / REFERENCE_K
+    gauge = track.gauge.push(now_ns, near_kpa - look.around_kpa)
+    rate, gauge_rate = corrected.rate_per_h, gauge.rate_per_h
+    doing = Doing.UNKNOWN
+    if rate is not None and gauge_rate is not None:
+        # Air that a warm bag vents, and pressure that a cooling bag loses, are no leak.
+        leaks = max(rate, gauge_rate) < -look.limits.leak_kpa_per_h
+        doing = Doing.LEAKING if leaks else Doing.STEADY
+    left_share = 1.0 - _lag(FORGET_S, dt_ns)
+    highs_kpa = (corrected.near, *track.highs_kpa[:kept])
+    track = Track(corrected, gauge, track.warmth_k, highs_kpa, now_ns, *track[5:])
+    bag = BagAir(
+        bag.kpa,
+        bag.gas_c,
+        bag.corrected_kpa,
+        rate,
+        gauge_rate,
+        bag.share,
+        doing,
+        bag.refills_per_h * left_share,
+        bag.refill_kpa_per_h * left_share,
+        bag.settled_kpa,
+        bag.settled_c,
+        track,
+    )
+    if look.mode is AirMode.RELIEVING or bare:
+        return bag
+    return _learned(look, bag, near_kpa)
+
+
+def _stopped(look: _Look, bag: BagAir, track: Track) -> BagAir:
+    """A move is over: whose it was, and the averages begin afresh."""
+    corrected, now_ns = track.corrected, look.now_ns
+    amount_kpa = corrected.near - track.moving_from_kpa
+    gas_k = KELVIN + (bag.gas_c or 0.0)
+    gauge_kpa = corrected.near * gas_k / REFERENCE_K - look.around_kpa
+    track = track._replace(
+        corrected=begun(now_ns, corrected.near),
+        gauge=begun(now_ns, gauge_kpa),
+        moving_ns=None,
+        slice_ns=now_ns,
+    )
+    bag = bag._replace(
+        rate_kpa_per_h=None, gauge_rate_kpa_per_h=None, doing=Doing.UNKNOWN, track=track
+    )
+    if _is_refill(look, amount_kpa, gauge_kpa):
+        return bag._replace(
+            refills_per_h=bag.refills_per_h + 1.0,
+            refill_kpa_per_h=bag.refill_kpa_per_h + amount_kpa,
+        )
+    if _is_by_hand(look, amount_kpa):
+        return bag._replace(settled_kpa=gauge_kpa, settled_c=gas_k - KELVIN)
+    return bag
+
+
+def _is_refill(look: _Look, amount_kpa: float, gauge_kpa: float) -> bool:
+    if look.mode is AirMode.LOCKED_OFF or gauge_kpa < look.limits.band_low_kpa:
+        return False
+    return REFILL_KPA_LOW <= amount_kpa <= look.limits.refill_kpa
+
+
+def _is_by_hand(look: _Look, amount_kpa: float) -> bool:
+    """Within its band a regulator vents and refills; only a locked-off bag is never moved by it."""
+    return look.mode is AirMode.LOCKED_OFF or abs(amount_kpa) > look.limits.refill_kpa
+
+
+def _learned(look: _Look, bag: BagAir, absolute_kpa: float) -> BagAir:
+    """A sealed bag that has warmed by a segment more tells how far its air follows its pad.
+
+    Sealed, p / p0 = (A + f u) / (A + f u0), which is a straight line in f through
+    the origin: A (p / p0 - 1) = f (u - u0 p / p0). Least squares with forgetting.
+    """
+    track = bag.track
+    if track is None or bag.gas_c is None or bag.corrected_kpa is None:
+        return bag  # never so: it has just been looked at
+    warmth_k, anchor_k = track.warmth_k, track.anchor_k
+    if track.anchor_kpa and anchor_k <= warmth_k < anchor_k + SEGMENT_K:
+        return bag
+    share, learned = bag.share, track.learned_scale
+    ratio = 1.0
+    if track.anchor_kpa and warmth_k > anchor_k:
+        rose = absolute_kpa / track.anchor_kpa
+        span_k = warmth_k - rose * anchor_k
+        learned = KEPT_SHARE * learned + span_k * span_k
+        share += span_k * (look.ambient_k * (rose - 1.0) - share * span_k) / learned
+        share = min(look.limits.gas_share_high, max(look.limits.gas_share_low, share))
+        ratio = (look.ambient_k + bag.share * warmth_k) / (look.ambient_k + share * warmth_k)
+    # The averages speak of the same air: what it was is seen by the new share too.
+    return bag._replace(
+        gas_c=(KELVIN + bag.gas_c) / ratio - KELVIN,
+        corrected_kpa=bag.corrected_kpa * ratio,
+        share=share,
+        track=track._replace(
+            corrected=track.corrected.scaled(ratio),
+            highs_kpa=tuple(high_kpa * ratio for high_kpa in track.highs_kpa),
+            anchor_k=warmth_k,
+            anchor_kpa=absolute_kpa,
+            learned_scale=learned,
+        ),
+    )
+
+
+def _move(look: _Look, track: Track, kpa: float) -> Doing:
+    """What a move looks like so far."""
+    limits, moved_kpa = look.limits, track.corrected.near - track.moving_from_kpa
+    if moved_kpa < 0:
+        return Doing.TRIM if kpa >= limits.band_low_kpa else Doing.LETTING_DOWN
+    if kpa - moved_kpa < limits.band_low_kpa:
+        return Doing.FILLING
+    regulated = look.mode is not AirMode.LOCKED_OFF
+    return Doing.REFILL if regulated and moved_kpa <= limits.refill_kpa else Doing.TRIM
