@@ -51,6 +51,7 @@ class View:
         air: the model of the air in the bags.
         now: pads and bags as far as they are believed; worked out when not given.
         heating: how the pads have warmed and cooled of late.
+        held_s: what the hold clock of this run has counted, s.
         heated: heat is, or may be, on: `heat_on` when fitted and good; else
             whether our permit is granted; None on a watch-only rig without
             `heat_on`, where it is not known. Worked out.
@@ -78,6 +79,7 @@ class View:
     air: Air = Air()
     now: Now = NOT_SEEN
     heating: Heating = Heating()
+    held_s: float = 0.0
     heated: bool | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
