@@ -6,17 +6,15 @@ Source:
 
 from dataclasses import dataclass, replace
 
-from rules.events import Event, PhaseChanged, Prompted, RunClosed, RunOpened
+from rules.events import Event, PhaseChanged, RunClosed, RunOpened
 from rules.facts import RigFacts
 from rules.frame import NS_PER_S, Frame
 from rules.hold import Hold, tick
 from rules.limits import LimitsBase
-from rules.messages import prompt_text
 from rules.permit import PermitState
 from rules.phases import BETWEEN_RUNS, Phase, Place, Scene, classify, next_row
 from rules.signals import Now, Signals, lasted_s
 from rules.state import Run, State
-from rules.view import View
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,13 +168,6 @@ def held(
     if hold.over or hold_min is None or not state.run.open or hold.held_s < hold_min * 60:
         return hold, False
     return replace(hold, over=True), True
-
-
-def hold_is_over(facts: RigFacts, view: View) -> Event:
-    """The prompt that tells of the planned end of the hold."""
-    heat = "switch heat off" if view.watch_only else "heat is off"
-    said = f"hold of {facts.hold_min:g} min complete, {heat}. KEEP AIR ON until cool"
-    return Prompted("hold.complete", said, prompt_text(facts.title, said))
 
 
 def close(state: State, place: Place, run: Run, hold: Hold) -> tuple[Run, tuple[Event, ...]]:

@@ -40,7 +40,6 @@ from rules.placing import (
     Moment,
     close,
     held,
-    hold_is_over,
     moment_of,
     opened_by_press,
     patience_s,
@@ -108,10 +107,10 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
             signals = peaks_restarted(signals)
     events += moved
     presses = _presses(limits, state, frame, time)
-    view = _view(limits, state, frame, time, place, run, unplugged, presses, air, now, heating)
     hold, over = held(limits, state, hold, place, now, time)
-    if over:
-        events.append(hold_is_over(limits.facts, view))
+    view = _view(
+        limits, state, frame, time, place, run, hold, unplugged, presses, air, now, heating
+    )
     alarms, ids, told = _commands(state, frame, time.now_ns)
     events += told
     memories, findings = _judge(limits, state, view)
@@ -231,6 +230,7 @@ def _view(
     time: Moment,
     place: Place,
     run: Run,
+    hold: Hold,
     unplugged: tuple[Unplugged, ...],
     presses: _Presses,
     air: Air,
@@ -255,11 +255,12 @@ def _view(
         presses.here,
         state.permit.since_ns,
         state.permit.state is PermitState.LATCHED,
-        state.hold.over,
+        hold.over,
         state.alarms.tags(Level.WARN),
         air,
         now,
         heating,
+        held_s=hold.held_s,
     )
 
 

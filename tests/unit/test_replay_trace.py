@@ -192,7 +192,7 @@ TRIPS: dict[str, tuple[list[Leg], str]] = {
     "bag.burst": ([CALM, (3, {"bag_inner_kpa": 20}), (3 * MINUTE, {})], "trip"),
     "release.hot": ([CALM, (3 * MINUTE, bags(100)), (3 * MINUTE, {})], "trip"),
     "release.pins_under_pressure": ([CALM, (3 * MINUTE, {"pins_in": 0.0})], "trip"),
-    "run.unattended": ([CALM, (70 * MINUTE, {"here_button": 0.0})], "trip"),
+    "run.unattended": ([CALM, (80 * MINUTE, {"here_button": 0.0})], "trip"),
     "run.interrupted": ([CALM, (9 * MINUTE, {"gap": 0}), (3 * MINUTE, {})], "warn"),
     "link.stale": ([CALM, (15 * MINUTE, dict.fromkeys(HOT, None))], "trip"),
 }
@@ -219,7 +219,8 @@ def test_each_hazard_speaks_in_a_trace_of_any_period(tmp_path, capsys, tag, peri
 @pytest.mark.parametrize("period_s", [1, 60])
 def test_a_calm_hold_raises_nothing(tmp_path, capsys, period_s):
     course(tmp_path / "calm.csv", HOT, [(45 * MINUTE, {})], period_s)
-    lines = replayed(tmp_path / "calm.csv", capsys)
+    stated = Limits.model_validate({"facts": {"hold_min": 150.0, "commissioned_on": "2026-03-14"}})
+    lines = replayed(tmp_path / "calm.csv", capsys, stated)
     assert alarms(lines) == set()
     assert not [line for line in lines if line["event"] == "prompt"]
 
@@ -313,7 +314,7 @@ def test_own_limits_judge_a_trace(tmp_path, capsys):
     told = alarms(replayed(tmp_path / "calm.csv", capsys, strict))
     assert ("pad.overtemperature", "warn") in told
     lines = replayed(tmp_path / "calm.csv", capsys, strict)
-    assert [line["tag"] for line in lines if line["event"] == "prompt"] == ["hold.complete"]
+    assert [line["tag"] for line in lines if line["event"] == "prompt"] == ["run.hold_complete"]
     assert strict.facts.frame_period_s == 1.0
 
 
