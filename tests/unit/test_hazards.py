@@ -35,6 +35,7 @@ HEADINGS = (
 # Kinds of case that cannot exist for a hazard, and why.
 DOES_NOT_APPLY = {
     ("pad_overtemperature", "suppressed"): "it is judged in every phase",
+    ("pad_heat_after_cutoff", "warns"): "heat that will not go off has no milder form",
     ("run_interrupted", "trips"): "the gap itself withdraws the permit",
     ("run_interrupted", "near_miss"): "what counts as a gap is decided by the step",
     ("run_interrupted", "missing"): "missing frames are what it tells",
