@@ -47,7 +47,22 @@ DOES_NOT_APPLY = {
     ("run_hold_complete", "trips"): "the end of the hold takes heat away without a latch",
     ("run_time_not_set", "near_miss"): "it asks in every run without a time",
     ("site_energised_at_end_of_day", "trips"): "no run is open, so there is no permit to take",
+    ("broker_offline", "suppressed"): "it is told in every phase",
+    ("broker_offline", "trips"): "heat has nothing to do with who hears of it",
+    ("clock_jump", "trips"): "nothing here goes by the wall clock",
+    ("delivery_failing", "trips"): "heat has nothing to do with who hears of it",
+    ("mains_lost", "trips"): "heat goes at once, without a latch",
+    ("rig_estop", "trips"): "heat goes at once, without a latch",
+    ("store_failing", "missing"): "every frame says how the store is",
+    ("store_failing", "suppressed"): "it is told in every phase",
+    ("store_failing", "trips"): "the repair needs its heat, recorded or not",
+    ("store_filling", "trips"): "nothing is lost yet",
+    ("supervisor_on_battery", "suppressed"): "it is told in every phase",
+    ("supervisor_on_battery", "trips"): "heat goes by itself once nobody looks",
 }
+
+# What every frame tells of itself.
+NEEDS_NOTHING_FITTED = frozenset({"clock_jump", "run_interrupted", "store_failing"})
 
 # Limits that a fifth more or less cannot show, and why.
 MOVES_TOO_LITTLE = {
@@ -283,11 +298,11 @@ def test_nothing_changed_is_the_same_object(hazard: Hazard) -> None:
 
 @every_hazard
 def test_not_fitted_is_never_healthy(hazard: Hazard) -> None:
-    """On a rig with nothing fitted nothing speaks, and only the gap's hazard judges."""
+    """On a rig with nothing fitted nothing speaks, and few judge: gap, clock and store."""
     view = View(Frame(0, 0, 0, True, "case", {}), RigFacts(), 0)
     _, finding = hazard.judge(hazard.limits_type(), hazard.memory_type(), view)
     assert finding.level is Level.CLEAR
-    assert finding.judged is (hazard.name == "run_interrupted")
+    assert finding.judged is (hazard.name in NEEDS_NOTHING_FITTED)
 
 
 def _frame(second: int, values: dict[str, float]) -> Frame:
