@@ -1,41 +1,145 @@
-"""Which alarms stand, since when, in which order they started, who has seen them.
+"""What is known of the alarms of one rig: what is found, what stands, what is over unseen.
+
+`found` is what the hazards find now. Nothing that people do, and nothing that
+is done against nuisance, touches it: heat is decided by it alone. `standing` is
+what people are told of; it can outlast what is found while an alarm comes and
+goes.
 
 Source:
-    This project's design; started-with order and *seen* follow IEC 62682 /
-    ISA-18.2. The full lifecycle of those standards comes later.
+    This project's design; IEC 62682 / ISA-18.2 for the lifecycle, EEMUA 191 for
+    the rates.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Self
 
-from rules.events import HORN_ORDER, AlarmChanged, Event, Horn, Level, Prompted
-from rules.frame import NS_PER_S, Frame
+from pydantic import BaseModel, Field, model_validator
+
+from rules.events import Horn, Level
+from rules.facts import STRICT, must_rise
 from rules.hazards import BY_TAG
-from rules.hazards.base import Finding
-from rules.messages import alarm_text, cleared_text, follower_text, prompt_text
+from rules.hazards.base import Priority, Urgency
+from rules.lifecycle import Happening, Life, after
+from rules.phases import Phase
 
 QUIET_MIN_MAX = 60.0
-QUIET_AT_RIG_S = 120
+OUT_OF_SERVICE_H_MAX = 168.0
+# Later than any time a rig can run; a number, so that it survives JSON.
+NEVER = 2**63 - 1
+
+
+class AlarmLimits(BaseModel):
+    """Figures of the alarms' lifecycle.
+
+    Attributes:
+        high_again_min: an alarm of high priority, or a trip, that nobody has seen
+            comes back after this; each time it takes twice as long.
+        medium_again_min: the same for medium priority.
+        low_again_min: the same for low priority.
+        seen_again_times: so many times longer once it has been seen.
+        again_min_max: never longer than this.
+        trip_unseen_min: a trip with GO NOW escalates when nobody has seen it.
+        high_unseen_min: an alarm of high priority does.
+        seen_only_min: an urgent one that has been seen escalates when nobody
+            has pressed at the rig.
+        going_min: so does any for which somebody said *going*.
+        quiet_min_max: longest *quiet for a while*.
+        out_of_service_h_max: longest time out of service.
+        over_kept_h: how long what is over and was not seen stays in the list.
+        stand_clear_again_s: after a press at the rig, stand clear sounds again.
+        chatter_falls: coming and going so often
+        chatter_s: within this is chattering;
+        settle_s: it then stands until it has stayed away for so long.
+        stale_h: what stands longer is stale.
+        flood_alarms: more new alarms than this
+        flood_min: within this are a flood;
+        flood_ends_alarms: it ends with fewer than this.
+        follow_min: what starts so soon after what brings it is told with it.
+
+    Source:
+        Rates: EEMUA 191, IEC 62682 / ISA-18.2; end of a flood from memory. The
+        other figures: common practice, no source.
+    """
+
+    model_config = STRICT
+
+    high_again_min: float = Field(default=5.0, ge=1, le=60)
+    medium_again_min: float = Field(default=15.0, ge=1, le=240)
+    low_again_min: float = Field(default=60.0, ge=1, le=1440)
+    seen_again_times: float = Field(default=4.0, ge=1, le=10)
+    again_min_max: float = Field(default=240.0, ge=5, le=1440)
+    trip_unseen_min: float = Field(default=5.0, ge=1, le=30)
+    high_unseen_min: float = Field(default=10.0, ge=1, le=60)
+    seen_only_min: float = Field(default=30.0, ge=5, le=120)
+    going_min: float = Field(default=15.0, ge=5, le=60)
+    quiet_min_max: float = Field(default=QUIET_MIN_MAX, gt=0, le=QUIET_MIN_MAX)
+    out_of_service_h_max: float = Field(default=OUT_OF_SERVICE_H_MAX, gt=0, le=OUT_OF_SERVICE_H_MAX)
+    over_kept_h: float = Field(default=24.0, ge=1, le=168)
+    stand_clear_again_s: float = Field(default=120.0, ge=30, le=120)
+    chatter_falls: int = Field(default=3, ge=2, le=10)
+    chatter_s: float = Field(default=60.0, ge=10, le=600)
+    settle_s: float = Field(default=300.0, ge=60, le=3600)
+    stale_h: float = Field(default=24.0, ge=1, le=168)
+    flood_alarms: int = Field(default=10, ge=5, le=50)
+    flood_min: float = Field(default=10.0, ge=1, le=60)
+    flood_ends_alarms: int = Field(default=5, ge=1, le=50)
+    follow_min: float = Field(default=15.0, ge=0, le=60)
+
+    @model_validator(mode="after")
+    def _cross_check(self) -> Self:
+        must_rise(self, "high_again_min", "medium_again_min", "low_again_min")
+        must_rise(self, "flood_ends_alarms", "flood_alarms")
+        return self
+
+    def again_min(self, priority: Priority) -> float:
+        """How long until an alarm nobody has seen comes back for the first time, min.
+
+        Source:
+            Common practice, no source.
+        """
+        return {
+            Priority.HIGH: self.high_again_min,
+            Priority.MEDIUM: self.medium_again_min,
+            Priority.LOW: self.low_again_min,
+        }[priority]
 
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """One alarm or prompt that stands.
+    """One alarm or prompt that people are told of.
+
+    Times are process time in ns, and `NEVER` where nothing is due; those with `wall`
+    are ns since 1970.
 
     Attributes:
         tag: the hazard.
         level: prompt, warn or trip.
-        since_ns: process time at which it appeared, ns.
-        since_wall_ns: the same by the wall clock, ns since 1970.
+        since_ns: when it began.
+        since_wall_ns: the same by the wall clock.
         order: place in the started-with order, from 1 whenever nothing stood before.
         said: what was seen when the level last changed.
         text: the message then made.
         horn: pattern asked for now.
-        follows: the standing trip whose message covers this one, or empty.
+        follows: the alarm whose message covers this one, or empty.
         seen_by: who said *seen*, or empty.
         going_by: who said *going*, or empty.
-        quiet_until_ns: process time until which someone afar keeps its horn quiet, ns.
-        quiet_at_rig_ns: process time until which a press at the rig does, ns.
+        quiet_until_ns: when *quiet* ends; counts in `Life.QUIET` only.
+        quiet_at_rig_ns: until when a press at the rig keeps its horn silent.
+        page: the fuller form of `text`.
+        life: where it is in its lifecycle; a prompt has none and is normal.
+        worst: the worst level since it began.
+        rose_ns: when its level last rose.
+        told: people have been told of it at this level.
+        quiet_why: the reason given for *quiet*.
+        attended: somebody pressed at the rig since its level last rose.
+        again_ns: when it comes back.
+        again_times: how often it has since it was last told anew.
+        escalate_ns: when it next escalates.
+        steps: how far it has escalated.
+        held: it comes and goes, and stands meanwhile.
+        settle_ns: held, and away: when it will have been away for long enough.
+        stale_ns: when it becomes stale.
     """
 
     tag: str
@@ -49,182 +153,200 @@ class Standing:
     follows: str = ""
     seen_by: str = ""
     going_by: str = ""
-    quiet_until_ns: int = 0
+    quiet_until_ns: int = NEVER
     quiet_at_rig_ns: int = 0
+    page: str = ""
+    life: Life = Life.NORMAL
+    worst: Level = Level.CLEAR
+    rose_ns: int = 0
+    told: bool = False
+    quiet_why: str = ""
+    attended: bool = False
+    again_ns: int = NEVER
+    again_times: int = 0
+    escalate_ns: int = NEVER
+    steps: int = 0
+    held: bool = False
+    settle_ns: int = NEVER
+    stale_ns: int = NEVER
 
-
-@dataclass(frozen=True, slots=True)
-class Alarms:
-    """All that stands, in started-with order.
-
-    Attributes:
-        standing: alarms and prompts.
-        started: how many have started so far, for the order.
-    """
-
-    standing: tuple[Standing, ...] = ()
-    started: int = 0
-
-    def tags(self, level: Level) -> tuple[str, ...]:
-        """Tags that stand at `level` or worse, in started-with order.
+    @property
+    def urgency(self) -> Urgency:
+        """How soon a person must come, at the level at which it stands.
 
         Source:
             Own method.
         """
-        return tuple(item.tag for item in self.standing if item.level >= level)
+        row = BY_TAG[self.tag].row
+        return row.trip_urgency if self.level is Level.TRIP else row.warn_urgency
 
+    @property
+    def priority(self) -> Priority:
+        """How pressing it is now: its row's, but a trip is always high.
 
-def update(
-    alarms: Alarms,
-    findings: Sequence[tuple[str, Finding]],
-    frame: Frame,
-    now_ns: int,
-    *,
-    title: str,
-    watch_only: bool,
-) -> tuple[Alarms, tuple[Event, ...]]:
-    """The alarms after one frame's findings, and what changed.
-
-    Args:
-        alarms: so far.
-        findings: tag and finding, only those that are not clear.
-        frame: for the times in the messages.
-        now_ns: process time, ns.
-        title: the rig's name.
-        watch_only: for the words.
-
-    Source:
-        This project's design.
-    """
-    if not findings and not alarms.standing:
-        return alarms, ()
-    found = dict(findings)
-    tripped = frozenset(tag for tag, finding in findings if finding.level is Level.TRIP)
-    known = {item.tag for item in alarms.standing}
-    standing: list[Standing] = []
-    events: list[Event] = []
-    started = alarms.started if alarms.standing else 0
-    telling = _Telling(frame, title, tripped, watch_only)
-    for item in alarms.standing:
-        finding = found.get(item.tag)
-        if finding is None:
-            if item.level > Level.PROMPT:
-                events.append(_cleared(item, frame, title))
-            continue
-        changed = item
-        # Whoever led it is over: now it must say itself what to do.
-        if finding.level != item.level or (item.follows and item.follows not in tripped):
-            changed = _changed(item, finding, telling)
-            events.append(_event(changed, telling, was=item.level))
-        standing.append(_with_horn(changed, finding))
-    for tag, finding in findings:
-        if tag in known:
-            continue
-        started += 1
-        blank = Standing(tag, Level.CLEAR, now_ns, frame.wall_ns, started, "", "")
-        item = _changed(blank, finding, telling)
-        events.append(_event(item, telling, was=Level.CLEAR))
-        standing.append(_with_horn(item, finding))
-    return replace(alarms, standing=tuple(standing), started=started), tuple(events)
+        Source:
+            Own method.
+        """
+        return Priority.HIGH if self.level is Level.TRIP else BY_TAG[self.tag].row.priority
 
 
 @dataclass(frozen=True, slots=True)
-class _Telling:
-    """What the words of a message depend on besides the alarm."""
+class Over:
+    """An alarm that is over and that nobody has seen.
 
-    frame: Frame
-    title: str
-    tripped: frozenset[str]
-    watch_only: bool
+    Attributes:
+        tag: the hazard.
+        level: the worst it came to.
+        since_wall_ns: wall time at which it began, ns since 1970.
+        over_wall_ns: wall time at which it ended, ns since 1970.
+        said: what was seen.
+        text: the message that it is over.
+        lapse_ns: process time at which it leaves the list by itself, ns.
+    """
 
-
-def _changed(item: Standing, finding: Finding, telling: _Telling) -> Standing:
-    row, level = BY_TAG[item.tag].row, finding.level
-    follows = next((tag for tag in row.follows if tag in telling.tripped), "")
-    if level is Level.PROMPT:
-        text = prompt_text(telling.title, finding.said)
-    elif follows:
-        text = follower_text(telling.title, row, BY_TAG[follows].row, finding.said)
-    else:
-        text = alarm_text(
-            telling.title,
-            row,
-            level,
-            finding.said,
-            telling.frame,
-            watch_only=telling.watch_only,
-        )
-    # A worse level is news: whoever had seen the lesser one has not seen this.
-    fresh = level > item.level
-    return replace(
-        item,
-        level=level,
-        said=finding.said,
-        text=text,
-        follows=follows,
-        seen_by="" if fresh else item.seen_by,
-        quiet_until_ns=0 if fresh else item.quiet_until_ns,
-        quiet_at_rig_ns=0 if fresh else item.quiet_at_rig_ns,
-    )
+    tag: str
+    level: Level
+    since_wall_ns: int
+    over_wall_ns: int
+    said: str
+    text: str
+    lapse_ns: int
 
 
-def _event(item: Standing, telling: _Telling, *, was: Level) -> Event:
-    if item.level is Level.PROMPT:
-        if was > Level.PROMPT:
-            return _cleared(item, telling.frame, telling.title)
-        return Prompted(item.tag, item.said, item.text)
-    state = "trip" if item.level is Level.TRIP else "warn"
-    return AlarmChanged(item.tag, state, item.said, item.text, item.order, item.follows)
+@dataclass(frozen=True, slots=True)
+class OutOfService:
+    """A hazard whose warnings somebody has taken out of service.
+
+    Attributes:
+        tag: the hazard.
+        who: asserted name.
+        via: how it came.
+        why: the reason given.
+        since_wall_ns: wall time since which, ns since 1970.
+        until_ns: process time at which it comes back by itself, ns.
+    """
+
+    tag: str
+    who: str
+    via: str
+    why: str
+    since_wall_ns: int
+    until_ns: int
 
 
-def _cleared(item: Standing, frame: Frame, title: str) -> AlarmChanged:
-    row = BY_TAG[item.tag].row
-    return AlarmChanged(item.tag, "clear", "", cleared_text(title, row, frame), 0)
+@dataclass(frozen=True, slots=True)
+class Alarms:
+    """All alarms of a rig.
+
+    Attributes:
+        standing: what people are told of, in started-with order.
+        started: how many have started so far, for the order.
+        found: what the hazards find now, tag and level, in started-with order.
+        heard: the findings of the newest frame, in hazard order, as far as a
+            change of them matters.
+        phase: in the frame in which something last changed.
+        over: what is over and was not seen, oldest first.
+        out: what is out of service.
+        sounding: the horn pattern to sound.
+        next_ns: process time before which nothing changes by itself, ns.
+        falls: process times at which alarms lately went, by tag, ns.
+        raised_ns: process times of the newest alarms, oldest first, ns.
+        flood: a flood is on.
+    """
+
+    standing: tuple[Standing, ...] = ()
+    started: int = 0
+    found: tuple[tuple[str, Level], ...] = ()
+    heard: tuple[tuple[str, Level, Horn | None], ...] = ()
+    phase: Phase = Phase.IDLE
+    over: tuple[Over, ...] = ()
+    out: tuple[OutOfService, ...] = ()
+    sounding: Horn = Horn.SILENT
+    next_ns: int = NEVER
+    falls: tuple[tuple[str, tuple[int, ...]], ...] = ()
+    raised_ns: tuple[int, ...] = ()
+    flood: bool = False
+
+    def tags(self, level: Level) -> tuple[str, ...]:
+        """Tags found at `level` or worse in the newest frame, in started-with order.
+
+        Source:
+            Own method.
+        """
+        if not self.found:
+            return ()
+        return tuple(tag for tag, found in self.found if found >= level)
+
+    def life_of(self, tag: str) -> Life:
+        """Where an alarm is in its lifecycle.
+
+        Source:
+            `rules.lifecycle`.
+        """
+        for item in self.standing:
+            if item.tag == tag and item.level > Level.PROMPT:
+                return item.life
+        if any(item.tag == tag for item in self.over):
+            return Life.OVER_UNSEEN
+        return self.rest_of(tag)
+
+    def rest_of(self, tag: str) -> Life:
+        """Where an alarm is when nothing is found and nothing is left to be seen.
+
+        Source:
+            `rules.lifecycle`.
+        """
+        is_out = any(item.tag == tag for item in self.out)
+        return Life.OUT_OF_SERVICE if is_out else Life.NORMAL
 
 
-def _with_horn(item: Standing, finding: Finding) -> Standing:
-    row = BY_TAG[item.tag].row
-    horn = finding.horn
-    if horn is None:
-        horn = {Level.TRIP: row.trip_horn, Level.WARN: row.warn_horn}.get(item.level, Horn.SILENT)
-    if horn is item.horn:
-        return item
-    if HORN_ORDER.index(horn) > HORN_ORDER.index(item.horn):
-        # A louder horn is news, even to whoever asked for quiet.
-        return replace(item, horn=horn, quiet_until_ns=0, quiet_at_rig_ns=0)
-    return replace(item, horn=horn)
+def brought_by(standing: Sequence[Standing], tag: str) -> tuple[Standing, ...]:
+    """What stands because of another alarm and is told with it, oldest first.
 
-
-def horn(alarms: Alarms, now_ns: int) -> Horn:
-    """The strongest pattern now asked for that is not quiet.
-
-    Quiet from afar never covers "stand clear"; that is silenced only at the rig,
-    and sounds again after two minutes.
+    Args:
+        standing: all that stands.
+        tag: the one that brought it.
 
     Source:
-        This project's design, "Horn".
+        Own method.
     """
-    loud = [
-        item.horn
-        for item in alarms.standing
-        if now_ns >= item.quiet_at_rig_ns
-        and (now_ns >= item.quiet_until_ns or item.horn is Horn.STAND_CLEAR)
-    ]
-    return max(loud, key=HORN_ORDER.index, default=Horn.SILENT)
+    tags = {tag}
+    for _ in standing:
+        more = {item.tag for item in standing if item.follows in tags} - tags
+        if not more:
+            break
+        tags |= more
+    return tuple(item for item in standing if item.tag in tags and item.tag != tag)
 
 
-def pressed_at_rig(alarms: Alarms, now_ns: int) -> Alarms:
-    """Someone pressed a button at the rig: what stands is quiet for two minutes.
-
-    What starts or worsens later sounds at once.
+def back_in_service(item: Standing) -> Standing:
+    """What stands, once its hazard is back in service: it speaks as if it began now.
 
     Source:
-        This project's design, "Horn".
+        IEC 62682 / ISA-18.2: out of service to normal, and raised from there.
     """
-    if not alarms.standing:
-        return alarms
-    until_ns = now_ns + QUIET_AT_RIG_S * NS_PER_S
-    return replace(
-        alarms,
-        standing=tuple(replace(item, quiet_at_rig_ns=until_ns) for item in alarms.standing),
-    )
+    back = after(item.life, Happening.IN_SERVICE)
+    if back is Life.NORMAL:
+        back = after(back, Happening.RAISED)
+    return item if back is item.life else replace(item, life=back, told=False)
+
+
+def earliest_ns(alarms: Alarms, flood_ends_ns: int) -> int:
+    """Process time before which nothing changes by itself, ns; `NEVER` when nothing is due.
+
+    Args:
+        alarms: all of them.
+        flood_ends_ns: when the flood ends if nothing new comes, ns, or `NEVER`.
+
+    Source:
+        Own method.
+    """
+    due = [flood_ends_ns]
+    for item in alarms.standing:
+        due += (item.again_ns, item.escalate_ns, item.settle_ns, item.stale_ns)
+        # While it is silenced at the rig, when it sounds again; later it is past.
+        due.append(item.quiet_at_rig_ns if item.quiet_at_rig_ns > 0 else NEVER)
+        due.append(item.quiet_until_ns if item.life is Life.QUIET else NEVER)
+    due += (item.lapse_ns for item in alarms.over)
+    due += (item.until_ns for item in alarms.out)
+    return min(due)

@@ -10,6 +10,7 @@ from typing import Any, Self, cast
 from pydantic import BaseModel, Field, PrivateAttr, create_model, model_validator
 
 from rules.air import AirLimits
+from rules.alarms import AlarmLimits
 from rules.calibration import Calibration
 from rules.facts import STRICT, RigFacts
 from rules.hazards import HAZARDS
@@ -36,6 +37,7 @@ class LimitsBase(BaseModel):
         permit: figures of the heat permit.
         trust: what a pad can do, so that a jumping reading is not believed.
         air: figures of the model of the air in the bags.
+        alarms: when alarms come back, escalate and are a nuisance.
         calibrations: what readings were corrected by, by channel.
     """
 
@@ -47,6 +49,7 @@ class LimitsBase(BaseModel):
     permit: PermitLimits = PermitLimits()
     trust: TrustLimits = TrustLimits()
     air: AirLimits = AirLimits()
+    alarms: AlarmLimits = AlarmLimits()
     calibrations: Mapping[str, Calibration] = Field(default_factory=dict)
 
     _in_order: tuple[Judged, ...] = PrivateAttr(default=())

@@ -15,14 +15,14 @@ from rules import commands as orders
 from rules import heating as heatings
 from rules import trust as trusts
 from rules.air import Air
-from rules.alarms import Alarms, horn, pressed_at_rig, update
+from rules.alarms import Alarms
+from rules.annunciator import update
 from rules.buttons import Button
 from rules.buttons import follow as follow_button
 from rules.channels import BUTTONS
 from rules.events import (
     Decision,
     Event,
-    Horn,
     Interrupted,
     Level,
     LimitsChanged,
@@ -34,6 +34,7 @@ from rules.hazards.base import CLEAR, Finding
 from rules.heating import Heating
 from rules.hold import Hold
 from rules.limits import LimitsBase
+from rules.messages import telling_of
 from rules.permit import Asked, LastGood, Permit, PermitState, decide
 from rules.phases import Phase, Place
 from rules.placing import (
@@ -111,20 +112,10 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
     view = _view(
         limits, state, frame, time, place, run, hold, unplugged, presses, air, now, heating
     )
-    alarms, ids, told = _commands(state, frame, time.now_ns)
+    alarms, ids, told = _commands(limits, state, view)
     events += told
     memories, findings = _judge(limits, state, view)
-    if view.someone_here:
-        # Before this frame's findings: a press never silences what it cannot have heard.
-        alarms = pressed_at_rig(alarms, time.now_ns)
-    alarms, told = update(
-        alarms,
-        findings,
-        frame,
-        time.now_ns,
-        title=limits.facts.title,
-        watch_only=view.watch_only,
-    )
+    alarms, told = update(limits.alarms, alarms, findings, view)
     events += told
     if presses.here:
         events.append(Pressed("here_button", "someone is at the rig"))
@@ -160,7 +151,7 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
         memories,
     )
     belongs = run.number if run.open or closed else 0
-    return after, Decision(_outputs(permit, alarms, time.now_ns), tuple(events), belongs)
+    return after, Decision(_outputs(permit, alarms), tuple(events), belongs)
 
 
 def _believed(
@@ -265,14 +256,19 @@ def _view(
 
 
 def _commands(
-    state: State, frame: Frame, now_ns: int
+    limits: LimitsBase, state: State, view: View
 ) -> tuple[Alarms, tuple[str, ...], tuple[Event, ...]]:
     alarms, ids = state.alarms, state.command_ids
-    answers: list[Event] = []
-    for command in frame.commands:
-        alarms, ids, answer = orders.carry_out(alarms, ids, command, now_ns)
-        answers.append(answer)
-    return alarms, ids, tuple(answers)
+    if not view.frame.commands:
+        return alarms, ids, ()
+    telling = telling_of(limits.facts.title, view.frame, watch_only=view.watch_only)
+    told: list[Event] = []
+    for command in view.frame.commands:
+        alarms, ids, answers = orders.carry_out(
+            limits.alarms, alarms, ids, command, view.now_ns, telling
+        )
+        told += answers
+    return alarms, ids, tuple(told)
 
 
 def _judge(
@@ -315,15 +311,14 @@ def _last_good(state: State, now: Now) -> LastGood:
     )
 
 
-def _outputs(permit: Permit, alarms: Alarms, now_ns: int) -> Outputs:
+def _outputs(permit: Permit, alarms: Alarms) -> Outputs:
     # The release lamp needs the rubber's own temperature, which nothing here
     # estimates yet: not known is not safe, so it stays off.
     tripped = bool(alarms.tags(Level.TRIP)) or permit.state is PermitState.LATCHED
-    pattern = horn(alarms, now_ns)
     return Outputs(
         heat_permit=permit.granted,
-        horn=pattern,
+        horn=alarms.sounding,
         beacon_red=tripped,
-        beacon_amber=bool(alarms.standing) or pattern is not Horn.SILENT,
+        beacon_amber=bool(alarms.found),
         release_permit=False,
     )
