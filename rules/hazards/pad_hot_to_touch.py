@@ -1,50 +1,87 @@
-"""Pads hot to touch; not judged yet.
+"""Pads are hot to touch where people work with them.
 
 Hazard:
-    Hands are burnt.
+    Hands are burnt: by pads carried from the preheat, lying about on a bench, or
+    taken off after the let-down. Cool enough to open is not cool enough to touch.
 Standard:
-    This project's design.
+    ISO 13732-1 burn thresholds, from memory: 51 C for a minute of contact, 48 C
+    for ten.
 Limits:
-    None yet.
+    `hot_c`; `cool_c`, below which it is over, and `clear_after_s`.
 Trips when:
-    Nothing is judged yet.
+    Never. The amber lamp lights, with a prompt and no horn, while a pad is above
+    48 C and people have their hands near it: before mounting, from the let-down
+    on, and when nothing is going on.
 Clears when:
-    Nothing is judged yet.
+    Every pad that can be read is below 45 C for 60 s; the bags are being filled.
 When data is missing:
-    Not judged.
+    A pad that cannot be read, or is unplugged, is as hot as it was: the lamp stays
+    on until a pad is read cool or the work goes on. No pad was read: not judged.
 Not covered:
-    Nothing is judged yet.
+    Clamp, leads and rubber, which are hot longer than the pads. Pads are preheated
+    to 50 to 70 C on purpose, so this is no alarm: wear gloves.
 """
 
 from dataclasses import dataclass
+from typing import Self
 
-from pydantic import BaseModel
+from pydantic import BaseModel, Field, model_validator
 
-from rules.facts import STRICT
-from rules.hazards.base import NOT_JUDGED, Finding, Priority, Row
+from rules.channels import PADS
+from rules.events import Horn, Level
+from rules.facts import STRICT, must_rise
+from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row, Urgency
+from rules.hazards.common import QUIET, Standing, stand
+from rules.phases import Phase
 from rules.view import View
+
+HANDS_OFF = frozenset({Phase.INFLATION, Phase.HEAT_UP, Phase.CURE, Phase.COOL_DOWN})
 
 
 class Limits(BaseModel):
-    """Limits of `pad.hot_to_touch`."""
+    """Limits of `pad.hot_to_touch`; what each is for stands above."""
 
     model_config = STRICT
+
+    hot_c: float = Field(default=48.0, ge=40, le=60)
+    cool_c: float = Field(default=45.0, ge=35, le=60)
+    clear_after_s: float = Field(default=60.0, ge=0, le=600)
+
+    @model_validator(mode="after")
+    def _cross_check(self) -> Self:
+        must_rise(self, "cool_c", "hot_c")
+        return self
 
 
 @dataclass(frozen=True, slots=True)
 class Memory:
-    """What is remembered."""
+    """What is remembered.
+
+    Attributes:
+        stands: whether it stands.
+        said_c: hottest pad when it began, °C.
+    """
+
+    stands: Standing = QUIET
+    said_c: float = 0.0
 
 
 REST = Memory()
 
 ROW = Row(
     tag="pad.hot_to_touch",
-    title="Pads hot to touch",
-    consequence="Hands are burnt",
+    title="pads hot to touch",
+    consequence="hands are burnt",
     priority=Priority.LOW,
-    warn_do="KEEP AIR ON. Look at the rig.",
+    warn_do="",
     trip_do="",
+    warn_urgency=Urgency.MORNING,
+    causes=(
+        "pads preheated for mounting, as they should be",
+        "the repair is let down before the pads are cool",
+        "pads lie plugged in on the bench",
+    ),
+    time_available="a second's touch burns above about 65 C, a minute's at 51 C",
 )
 
 
@@ -59,4 +96,34 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     Source:
         Module docstring.
     """
-    return memory, NOT_JUDGED
+    if view.phase in HANDS_OFF:
+        return REST, CLEAR
+    hottest_c = view.now.hottest_c if not view.unplugged else _plugged_in_c(view)
+    stands = memory.stands
+    if stands.level is Level.CLEAR and (hottest_c is None or hottest_c <= limits.hot_c):
+        return REST, NOT_JUDGED if hottest_c is None else CLEAR
+    stands = stand(
+        view,
+        stands,
+        Level.PROMPT,
+        away=hottest_c is not None and hottest_c < limits.cool_c,
+        clear_after_s=limits.clear_after_s,
+    )
+    if stands.level is Level.CLEAR:
+        return REST, CLEAR
+    if stands is not memory.stands:
+        said_c = memory.said_c or hottest_c or 0.0
+        memory = Memory(stands, said_c)
+    return memory, Finding(
+        Level.PROMPT, f"pads {memory.said_c:.0f} C, hot to touch: wear gloves", Horn.SILENT
+    )
+
+
+def _plugged_in_c(view: View) -> float | None:
+    """The hottest pad that is plugged in; an unplugged one shows the air's temperature."""
+    values = [
+        value
+        for name, value in zip(PADS, view.now.pads, strict=True)
+        if value is not None and name not in view.unplugged
+    ]
+    return max(values, default=None)

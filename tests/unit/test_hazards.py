@@ -42,6 +42,7 @@ DOES_NOT_APPLY = {
     ("bag_burst", "warns"): "a burst has no milder form",
     ("pad_hot_to_touch", "trips"): "a lamp: pads are hot wherever people work with them",
     ("rig_button_stuck", "trips"): "a button found down does nothing, so heat cannot come by it",
+    ("rig_not_commissioned", "near_miss"): "a date is stated or it is not",
     ("rig_not_commissioned", "trips"): "told once, while heat is not yet doing anything",
     ("run_fitted_outside_preheat", "trips"): "told before the heat that would do the harm",
     ("run_hold_complete", "trips"): "the end of the hold takes heat away without a latch",
