@@ -114,6 +114,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     parsers = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     _add_running(parsers)
+    _add_alarms(parsers)
     _add_records(parsers)
     return parser
 
@@ -207,33 +208,116 @@ def _add_running(parsers: Parsers) -> None:
     )
     follow.set_defaults(do=commands.watch)
 
-    answer = _with_json(
+
+def _add_alarms(parsers: Parsers) -> None:
+    alarms = _with_json(
         _command(
             parsers,
-            "answer",
-            "answer an alarm; start, reset and presence are buttons at the rig",
-            'answer bay-2 quiet --tag bag.low --minutes 10 --text "valve being changed"',
+            "alarms",
+            "show what stands and what to do, say something to it, or tell what happened",
+            "alarms\n"
+            "  curehold alarms seen bay-2 bag.low\n"
+            '  curehold alarms quiet bay-2 bag.low --minutes 10 --why "changing the valve"\n'
+            "  curehold alarms journal --around bag.burst",
         )
     )
-    answer.add_argument("rig", help="name of the rig")
-    answer.add_argument("verb", choices=("seen", "going", "quiet", "note"), help="what you say")
-    answer.add_argument("--tag", default="", help="the alarm; else all that stand")
-    answer.add_argument("--minutes", type=float, default=0.0, help="for quiet: how long")
-    answer.add_argument("--text", default="", help="the note, or the reason for quiet")
-    answer.set_defaults(do=commands.answer)
+    alarms.add_argument("--rig", help="only this rig")
+    alarms.set_defaults(do=commands.alarms)
+    sayings = alarms.add_subparsers(
+        title="words to say; start and reset are buttons at the rig",
+        metavar="WORD",
+    )
+    _saying(sayings, "seen", "I know of it", tag="?")
+    _saying(sayings, "going", "I am on my way", tag="?")
+    quiet = _saying(sayings, "quiet", "keep the horn quiet for a while", tag="?")
+    quiet.add_argument("--minutes", type=float, required=True, help="how long, up to 60")
+    quiet.add_argument("--why", dest="text", required=True, help="the reason, for the record")
+    out = _saying(
+        sayings,
+        "out-of-service",
+        "tell nobody of its warnings; a trip speaks and cuts heat all the same",
+    )
+    out.add_argument("--why", dest="text", required=True, help="the reason, for the record")
+    _saying(sayings, "in-service", "tell of its warnings again")
+    note = _saying(sayings, "note", "write something into the record", tag="")
+    note.add_argument("text", metavar="TEXT", help="the note, in quotes")
+    _add_journal(sayings)
+
+
+def _saying(
+    sayings: "argparse._SubParsersAction[argparse.ArgumentParser]",
+    name: str,
+    what: str,
+    *,
+    tag: str | None = None,
+) -> argparse.ArgumentParser:
+    """A word to say; `tag` is how often the alarm is named: `?`, once (None) or never ("")."""
+    saying = _below_alarms(sayings, name, what)
+    saying.add_argument("rig", metavar="RIG", help="name of the rig")
+    if tag is None:
+        saying.add_argument("tag", metavar="ALARM", help="the alarm, for instance bag.low")
+    elif tag:
+        saying.add_argument(
+            "tag", metavar="ALARM", nargs=tag, default="", help="the alarm; else all that stand"
+        )
+    saying.add_argument("--who", default="", metavar="NAME", help="else whoever is signed in")
+    saying.set_defaults(do=commands.tell, verb=name.replace("-", "_"))
+    return saying
+
+
+def _below_alarms(
+    words: "argparse._SubParsersAction[argparse.ArgumentParser]", name: str, what: str
+) -> argparse.ArgumentParser:
+    below = words.add_parser(
+        name,
+        help=what,
+        description=what[0].upper() + what[1:] + ".",
+        epilog=EXIT_CODES,
+        formatter_class=_Help,
+    )
+    # Suppressed: a default here would undo what was said before the word.
+    below.add_argument(
+        "--config", type=Path, metavar="FILE", default=argparse.SUPPRESS, help="the configuration"
+    )
+    below.add_argument(
+        "--json",
+        action="store_true",
+        default=argparse.SUPPRESS,
+        help="JSON lines instead of words",
+    )
+    return below
+
+
+def _add_journal(words: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    journal = _below_alarms(words, "journal", "tell what happened and what people did")
+    journal.add_argument("--rig", default=argparse.SUPPRESS, help="only this rig")
+    journal.add_argument("--run", type=commands.run_number, help="this run")
+    journal.add_argument(
+        "--since",
+        type=commands.moment,
+        metavar="TIME",
+        help="from then on: 2026-11-25T03:00, 90min, 8h or 2d",
+    )
+    journal.add_argument(
+        "--around", default="", metavar="ALARM", help="the newest time that this alarm stood"
+    )
+    journal.add_argument(
+        "--only", choices=("alarms", "people"), default="", help="alarms, or what people did"
+    )
+    journal.add_argument(
+        "--most",
+        type=int,
+        choices=range(1, 10_001),
+        default=200,
+        metavar="N",
+        help="newest so many",
+    )
+    journal.set_defaults(do=commands.journal)
 
 
 def _add_records(parsers: Parsers) -> None:
     runs = _with_json(_command(parsers, "runs", "list the runs on record", "runs"))
     runs.set_defaults(do=commands.runs)
-
-    alarms = _with_json(_command(parsers, "alarms", "list alarms on record", "alarms --run 12"))
-    alarms.add_argument("--rig", help="only this rig")
-    alarms.add_argument("--run", type=commands.run_number, help="only this run")
-    alarms.add_argument(
-        "--most", type=int, choices=range(1, 10_001), default=50, metavar="N", help="newest so many"
-    )
-    alarms.set_defaults(do=commands.alarms)
 
     export = _with_json(
         _command(

@@ -13,8 +13,9 @@ from daemon.notify.messages import (
     AlarmNow,
     CommandMessage,
     Message,
-    OutOfService,
+    OutOfServiceNow,
     OutputsNow,
+    OverNow,
     ValueNow,
 )
 from daemon.notify.topics import NAME_PATTERN, Topics
@@ -114,7 +115,8 @@ def document() -> str:
         (ValueNow, "Each of `values` in a state"),
         (OutputsNow, "`outputs` in a state"),
         (AlarmNow, "Each of `alarms` in a state"),
-        (OutOfService, "Each of `out_of_service` in a state"),
+        (OverNow, "Each of `over_unseen` in a state"),
+        (OutOfServiceNow, "Each of `out_of_service` in a state"),
     ):
         parts.append(f"## {where}\n")
         parts.extend(_fields(nested))

@@ -12,8 +12,9 @@ from daemon.notify.messages import (
     EscalationMessage,
     EventMessage,
     NuisanceMessage,
-    OutOfService,
+    OutOfServiceNow,
     OutputsNow,
+    OverNow,
     RunMessage,
     StateMessage,
     ValueNow,
@@ -98,9 +99,23 @@ STATE = StateMessage(
     polls_late=2,
     polls_missed=0,
     store_ok=True,
+    over_unseen=(
+        OverNow(
+            tag="bag.low",
+            worst="warn",
+            since="2026-11-25T09:11:40.000Z",
+            over="2026-11-25T09:11:58.000Z",
+            said="inner air 179.0 kPa, limit 180",
+        ),
+    ),
     out_of_service=(
-        OutOfService(
-            tag="pad.mismatch", who="Ada", why="lead on order", since="2026-11-24T15:03:20.000Z"
+        OutOfServiceNow(
+            tag="pad.mismatch",
+            who="Ada",
+            via="mqtt",
+            why="lead on order",
+            since="2026-11-24T15:03:20.000Z",
+            until="2026-12-01T15:03:20.000Z",
         ),
     ),
 )

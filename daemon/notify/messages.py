@@ -96,19 +96,42 @@ class AlarmNow(BaseModel):
         default=Life.UNSEEN, description="where it is in its lifecycle, see alarms.md"
     )
     priority: Priority = Field(
-        default=Priority.HIGH, description="by consequence and time to respond"
+        default=Priority.HIGH, description="by consequence and time to respond; a trip is high"
+    )
+    told: bool = Field(default=True, description="false: recorded only, nobody has been told of it")
+    quiet_why: str = Field(default="", description="the reason given for quiet")
+    attended: bool = Field(
+        default=False, description="somebody pressed a button at the rig since it last worsened"
+    )
+    escalated: int = Field(default=0, ge=0, description="how far it has escalated; 0: not")
+    comes_and_goes: bool = Field(
+        default=False, description="true: it comes and goes, and is held until it stays away"
     )
 
 
-class OutOfService(BaseModel):
+class OverNow(BaseModel):
+    """One alarm that is over and that nobody has seen."""
+
+    model_config = STRICT
+
+    tag: str = Field(description="the hazard, see alarms.md")
+    worst: AlarmState = Field(description="the worst it came to")
+    since: UtcText = Field(description="when it began")
+    over: UtcText = Field(description="when it ended")
+    said: str = Field(description="what was seen, with figures and units")
+
+
+class OutOfServiceNow(BaseModel):
     """One alarm that somebody took out of service; a trip of it speaks all the same."""
 
     model_config = STRICT
 
     tag: str = Field(description="the hazard, see alarms.md")
     who: str = Field(description="who took it out of service (asserted)")
+    via: str = Field(description="how that came")
     why: str = Field(description="the reason given")
     since: UtcText = Field(description="since when")
+    until: UtcText = Field(description="when it comes back by itself")
 
 
 class StateMessage(Message):
@@ -140,8 +163,14 @@ class StateMessage(Message):
     polls_late: int = Field(description="frames made late since the daemon started, count")
     polls_missed: int = Field(description="frame times skipped since the daemon started, count")
     store_ok: bool = Field(description="the last write of the record succeeded")
-    out_of_service: tuple[OutOfService, ...] = Field(
+    over_unseen: tuple[OverNow, ...] = Field(
+        default=(), description="every alarm that is over and was not seen, oldest first"
+    )
+    out_of_service: tuple[OutOfServiceNow, ...] = Field(
         default=(), description="every alarm that is out of service, standing or not"
+    )
+    flood: bool = Field(
+        default=False, description="so many alarms at once that only the first are told"
     )
     tonight: tuple[str, ...] = Field(
         default=(), description="what will happen if it is started now, said before the start"

@@ -51,14 +51,7 @@ class StoreReader:
         """The frames of a run in order; of an open one, those on the disk now."""
         run = self.run(run_id)
         last_seq = queries.SEQ_MAX if run.closed_seq is None else run.closed_seq
-        first_seq = run.opened_seq
-        while first_seq <= last_seq:
-            with self._open() as connection:
-                page = queries.frames_page(connection, run.rig, first_seq, last_seq)
-            yield from page
-            if len(page) < queries.PAGE_ROWS:
-                return
-            first_seq = page[-1].seq + 1
+        yield from self.frames_between(run.rig, run.opened_seq, last_seq)
 
     def events(self, run_id: int) -> Iterator[EventRecord]:
         """The events of a run in the order in which they were told."""
@@ -79,13 +72,43 @@ class StoreReader:
                 return
             after = (page[-1].seq, page[-1].n)
 
-    def alarms(self, *, rig: str | None = None, rows_max: int = 100) -> list[EventRecord]:
-        """The newest changes of alarms, newest first."""
-        where = "WHERE kind = 'alarm' AND ?1 IN (rig.name, '') ORDER BY wall_ns DESC, "
+    def happened(
+        self,
+        *,
+        rig: str = "",
+        tag: str = "",
+        since_wall_ns: int = 0,
+        until_wall_ns: int = queries.SEQ_MAX,
+        rows_max: int = 100,
+    ) -> list[EventRecord]:
+        """The newest events of a span of wall time, in order of time.
+
+        Args:
+            rig: only of this rig; empty: of every rig.
+            tag: only those about this hazard; empty: all.
+            since_wall_ns: from then on, ns since 1970.
+            until_wall_ns: until then, included, ns since 1970.
+            rows_max: so many at most.
+        """
+        where = (
+            "WHERE ?1 IN (rig.name, '') AND ?2 IN (tag, '') AND wall_ns BETWEEN ?3 AND ?4 "
+            "ORDER BY wall_ns DESC, event.seq DESC, n DESC LIMIT ?5"
+        )
         with self._open() as connection:
-            return queries.events(
-                connection, where + "event.seq DESC, n DESC LIMIT ?2", rig or "", rows_max
+            found = queries.events(
+                connection, where, rig, tag, since_wall_ns, until_wall_ns, rows_max
             )
+        return found[::-1]
+
+    def frames_between(self, rig: str, first_seq: int, last_seq: int) -> Iterator[Frame]:
+        """The frames of a rig that are kept, both ends included, in order."""
+        while first_seq <= last_seq:
+            with self._open() as connection:
+                page = queries.frames_page(connection, rig, first_seq, last_seq)
+            yield from page
+            if len(page) < queries.PAGE_ROWS:
+                return
+            first_seq = page[-1].seq + 1
 
     def opening_checkpoint(self, run_id: int) -> CheckpointRecord | None:
         """The state saved where a run opened: before its first frame if that was kept."""

@@ -3,15 +3,19 @@
 import argparse
 import asyncio
 import os
+import re
 import signal
 import sys
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from daemon import logs
+from daemon.clock import RealClock
 from daemon.config import Config, ConfigError, RigConfig, load
 from daemon.tools.broker import broker_faults
 from daemon.tools.show import complain
+from rules.frame import NS_PER_S
 from rules.limits import LimitsBase
 
 if TYPE_CHECKING:
@@ -66,21 +70,6 @@ def status(options: argparse.Namespace) -> int:
     return show_status(_config(options).control.socket, as_json=options.json)
 
 
-def answer(options: argparse.Namespace) -> int:
-    """Say something about an alarm, or note something."""
-    from daemon.tools.live import give_answer
-
-    return give_answer(
-        _config(options).control.socket,
-        options.rig,
-        options.verb,
-        tag=options.tag,
-        minutes=options.minutes,
-        text=options.text,
-        as_json=options.json,
-    )
-
-
 def watch(options: argparse.Namespace) -> int:
     """Follow rigs through the broker."""
     from daemon.tools.watch import WatchError, follow
@@ -107,20 +96,72 @@ def runs(options: argparse.Namespace) -> int:
 
 
 def alarms(options: argparse.Namespace) -> int:
-    """List changes of alarms on record."""
-    from daemon.store.reader import StoreReader
-    from daemon.tools.records import show_alarms
+    """List what stands, and what to do about it."""
+    from daemon.tools.alarms import show_standing
 
-    reader = StoreReader(_config(options).store.path)
+    config = _config(options)
+    if options.rig is not None:
+        _rig(config, options.rig)
+    return show_standing(config.control.socket, options.rig, as_json=options.json)
+
+
+def tell(options: argparse.Namespace) -> int:
+    """Say something about an alarm, or note something."""
+    from daemon.tools.live import Saying, tell
+
+    saying = Saying(
+        options.verb,
+        who=options.who,
+        tag=getattr(options, "tag", ""),
+        minutes=getattr(options, "minutes", 0.0),
+        text=getattr(options, "text", ""),
+    )
+    return tell(_config(options).control.socket, options.rig, saying, as_json=options.json)
+
+
+def journal(options: argparse.Namespace) -> int:
+    """Tell what happened and what people did, from the record."""
+    from daemon.store.reader import StoreReader
+    from daemon.tools.journal import Asked, show_journal
+
+    config = _config(options)
+    if options.rig is not None:
+        _rig(config, options.rig)
+    if sum((options.run is not None, options.since is not None, bool(options.around))) > 1:
+        raise WordsError("give only one of --run, --since and --around")
+    reader = StoreReader(config.store.path)
     if options.run is not None:
         _run(reader, options.run)
-    return show_alarms(
-        reader,
-        rig=options.rig,
-        run_id=options.run,
-        rows_max=options.most,
-        as_json=options.json,
+    asked = Asked(
+        options.rig or "",
+        options.run,
+        options.since,
+        options.around,
+        options.only,
+        options.most,
     )
+    return show_journal(reader, asked, as_json=options.json)
+
+
+def moment(text: str) -> int:
+    """A time as typed: `2026-11-25T03:00` or `2026-11-25`, by this computer's clock, or `8h`.
+
+    Returns:
+        Wall time, ns since 1970.
+
+    Raises:
+        WordsError: it is none.
+    """
+    ago = re.fullmatch(r"(\d{1,5})(min|h|d)", text)
+    if ago:
+        each_s = {"min": 60, "h": 3600, "d": 86400}[ago[2]]
+        return RealClock().wall_ns() - int(ago[1]) * each_s * NS_PER_S
+    try:
+        return int(datetime.fromisoformat(text).timestamp()) * NS_PER_S
+    except (ValueError, OverflowError) as error:
+        raise WordsError(
+            f"{text[:20]} is no time; write 2026-11-25T03:00, 2026-11-25, 90min, 8h or 2d"
+        ) from error
 
 
 def export(options: argparse.Namespace) -> int:

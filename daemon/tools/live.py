@@ -1,14 +1,15 @@
-"""`curehold status` and `curehold answer`: what the running daemon says, over its socket."""
+"""`curehold status`, and what people say to the running daemon over its socket."""
 
 import json
 import os
 import uuid
 from collections.abc import Iterable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from daemon.control import ControlError, ask
-from daemon.notify.messages import StateMessage
+from daemon.notify.messages import StateMessage, Verb
 from daemon.tools.show import bar, duration, say, say_json, say_wrapped
 
 ANSWER_S_MAX = 15.0
@@ -16,7 +17,7 @@ ANSWER_S_MAX = 15.0
 
 def show_status(socket: Path, *, as_json: bool) -> int:
     """What every rig is doing now; 0 when no alarm stands, else 1."""
-    states = _states(socket)
+    states = states_of(socket)
     if as_json:
         for state in states:
             say_json(state.model_dump(mode="json"))
@@ -28,7 +29,12 @@ def show_status(socket: Path, *, as_json: bool) -> int:
     return 1 if any(state.alarms for state in states) else 0
 
 
-def _states(socket: Path) -> list[StateMessage]:
+def states_of(socket: Path) -> list[StateMessage]:
+    """What every rig is doing now.
+
+    Raises:
+        ControlError: no daemon answers, or another version does.
+    """
     answer = _asked(socket, {"verb": "status"})
     try:
         return [StateMessage.model_validate_json(json.dumps(item)) for item in answer["rigs"]]
@@ -47,19 +53,36 @@ def _asked(socket: Path, request: dict[str, Any]) -> dict[str, Any]:
         ) from error
 
 
-def give_answer(
-    socket: Path, rig: str, verb: str, *, tag: str, minutes: float, text: str, as_json: bool
-) -> int:
-    """Say *seen*, *going*, *quiet* or a note; 0 when it was carried out, else 1."""
+@dataclass(frozen=True, slots=True)
+class Saying:
+    """What a person says to one rig.
+
+    Attributes:
+        verb: as in the *Command* message.
+        who: asserted name; empty: whoever is signed in here.
+        tag: the alarm; empty: every alarm that stands.
+        minutes: for `quiet`, min.
+        text: the note, or the reason.
+    """
+
+    verb: Verb
+    who: str = ""
+    tag: str = ""
+    minutes: float = 0.0
+    text: str = ""
+
+
+def tell(socket: Path, rig: str, saying: Saying, *, as_json: bool) -> int:
+    """Say something about an alarm; 0 when it was carried out, else 1."""
     request: dict[str, Any] = {
-        "verb": verb,
+        "verb": saying.verb,
         "rig": rig,
         "id": uuid.uuid4().hex,
         "schema_version": 1,
-        "who": os.environ.get("SUDO_USER") or os.environ.get("USER") or f"uid {os.getuid()}",
-        "tag": tag,
-        "minutes": minutes,
-        "text": text,
+        "who": saying.who or signed_in(),
+        "tag": saying.tag,
+        "minutes": saying.minutes,
+        "text": saying.text,
     }
     answer = _asked(socket, request)
     if as_json:
@@ -67,6 +90,11 @@ def give_answer(
     else:
         say(str(answer.get("answer", "")))
     return 0 if answer.get("ok") else 1
+
+
+def signed_in() -> str:
+    """Who is signed in on this computer; nothing proves it."""
+    return os.environ.get("SUDO_USER") or os.environ.get("USER") or f"uid {os.getuid()}"
 
 
 def status_lines(state: StateMessage) -> Iterable[str]:
@@ -82,6 +110,8 @@ def status_lines(state: StateMessage) -> Iterable[str]:
     yield f"  heat {state.permit}: {state.permit_why}"
     if state.hold_min is not None and state.run:
         yield f"  {hold_line(state)}"
+    for line in state.tonight:
+        yield f"  tonight: {line}"
     for alarm in state.alarms:
         seen = f"  seen by {alarm.seen_by}" if alarm.seen_by else ""
         yield f"  {alarm.state.upper()} {alarm.tag}{seen}"

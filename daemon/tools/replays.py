@@ -6,21 +6,9 @@ from daemon.csv_trace import read_trace
 from daemon.notify.messages import utc_text
 from daemon.replay import Folded, fold_run, fold_trace
 from daemon.store.reader import StoreReader
-from daemon.tools.show import Progress, complain, duration, say, say_json, say_wrapped
-from rules.events import (
-    AlarmChanged,
-    CommandAnswered,
-    Event,
-    Interrupted,
-    LimitsChanged,
-    PermitChanged,
-    PhaseChanged,
-    Pressed,
-    Prompted,
-    RunClosed,
-    RunOpened,
-    as_dict,
-)
+from daemon.tools.journal_words import event_lines
+from daemon.tools.show import Progress, complain, say, say_json, say_wrapped
+from rules.events import AlarmChanged, Event, as_dict
 from rules.limits import LimitsBase
 from rules.state import RULES_VERSION
 
@@ -92,8 +80,8 @@ def _print(folded: Folded, *, as_json: bool, wall: bool) -> None:
             if wall:
                 body["time_utc"] = utc_text(folded.frame.wall_ns)
             say_json({**body, **as_dict(event)})
-        else:
-            say_wrapped(words(event), indent=f"{clock_of(folded.t_s):>8}  ", hang=" " * 10)
+        elif text := words(event):
+            say_wrapped(text, indent=f"{clock_of(folded.t_s):>8}  ", hang=" " * 10)
 
 
 def clock_of(t_s: float) -> str:
@@ -102,26 +90,8 @@ def clock_of(t_s: float) -> str:
     return f"{minutes // 60}:{minutes % 60:02d}:{seconds:02d}"
 
 
-def words(event: Event) -> str:  # noqa: C901  # one plain branch per kind of event
-    """One event in words."""
-    match event:
-        case RunOpened(run=run):
-            return f"RUN {run} opens"
-        case RunClosed(run=run, outcome=outcome, hold_s=hold_s):
-            return f"RUN {run} ends: {outcome}, hold {duration(hold_s)}"
-        case PhaseChanged(phase=phase, why=why):
-            return f"phase {phase}: {why}"
-        case AlarmChanged(tag=tag, state=state, text=text):
-            return f"{state.upper():5} {tag}: {text}"
-        case Prompted(tag=tag, said=said):
-            return f"prompt {tag}: {said}"
-        case PermitChanged(permit=permit, why=why):
-            return f"heat permit {permit}: {why}"
-        case Pressed(button=button, did=did):
-            return f"{button} pressed: {did}"
-        case Interrupted(gap_s=gap_s):
-            return f"no frames for {duration(gap_s)}"
-        case LimitsChanged(limits_hash=limits_hash):
-            return f"other limits from here on: {limits_hash[:12]}"
-        case CommandAnswered(verb=verb, who=who, via=via, answer=answer):
-            return f"{who} by {via}: {verb}: {answer}"
+def words(event: Event) -> str:
+    """One event in words, an alarm's as people are told; empty for what another one tells."""
+    if isinstance(event, AlarmChanged):
+        return f"{event.state.upper():5} {event.tag}: {event.text}"
+    return ": ".join(event_lines(event))

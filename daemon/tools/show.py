@@ -6,7 +6,10 @@ import shutil
 import sys
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import UTC, datetime
 from typing import Any
+
+from rules.frame import NS_PER_S
 
 BAR_WIDTH = 20
 
@@ -105,6 +108,15 @@ class Progress:
         if self._on and self._shown >= 0:
             sys.stderr.write("\r\x1b[K")
             sys.stderr.flush()
+
+
+def local_time(wall_ns: int) -> datetime:
+    """A wall time as this computer's clocks on the wall show it.
+
+    Args:
+        wall_ns: since 1970, ns.
+    """
+    return datetime.fromtimestamp(wall_ns // NS_PER_S, UTC).astimezone()
 
 
 def number(value: float | None, unit: str = "") -> str:

@@ -102,6 +102,8 @@ class Watcher:
         text = "" if barred else event_words(body)
         if text:
             self._line(f"{message.at[11:16]} {text:38} {measured(state) if state else ''}".rstrip())
+        if body.get("event") in ("escalated", "nuisance") and body.get("text"):
+            self._line(f"MESSAGE, by the broker: {body['text']}", indent="      ")
         if body.get("event") == "run_opened":
             self.share.pop(message.rig, None)
         return bool(self.until) and body.get("event") == self.until
@@ -115,6 +117,9 @@ class Watcher:
         if message.follows:
             # The leading alarm's message says what to do; a second order would only confuse.
             self._line(f"{message.at[11:16]} with it {message.tag}: {message.said}")
+            return
+        if not message.told:
+            self._line(f"{message.at[11:16]} recorded only {message.tag}: {message.said}")
             return
         self._line(f"{message.at[11:16]} {message.state.upper()} {message.tag}: {message.said}")
         self._line(f"MESSAGE, by the broker: {message.text}", indent="      ")
@@ -163,6 +168,18 @@ def event_words(body: dict[str, Any]) -> str:
             return f"RUN {run} {str(outcome).upper()}: hold {duration(hold_s)}"
         case {"event": "interrupted", "gap_s": int() | float() as gap_s}:
             return f"NO FRAMES for {duration(gap_s)}"
+    return _life_words(body)
+
+
+def _life_words(body: dict[str, Any]) -> str:
+    """How an alarm's life goes on, in a few words; empty for anything else."""
+    match body:
+        case {"event": "escalated", "tag": tag, "why": why}:
+            return f"NOBODY CAME for {tag}: {why}"
+        case {"event": "nuisance", "kind": kind, "state": state, "tag": tag}:
+            return " ".join(filter(None, (str(kind).upper(), str(tag), str(state))))
+        case {"event": "alarm_life", "change": change, "tag": tag, "who": who} if who:
+            return f"{str(who).upper()}: {str(change).replace('_', ' ')} {tag}"
     return ""
 
 

@@ -35,7 +35,7 @@ def wait_for(daemon: "subprocess.Popen[str]", *, seen: Any, workshop: Workshop) 
 def alarms_of(workshop: Workshop) -> list[tuple[str, str]]:
     """Tag and state of every alarm on record, oldest first."""
     try:
-        found = list(reversed(workshop.reader().alarms(rig="bay-2")))
+        found = workshop.reader().happened(rig="bay-2", rows_max=10_000)
     except StoreError:
         return []  # the store is only just being made
     return [
@@ -159,9 +159,9 @@ def test_seen_over_the_socket_is_carried_out_and_start_is_not(tmp_path: Path) ->
         with workshop.supervised() as daemon:
             tripped = ("release.pins_under_pressure", "trip")
             wait_for(daemon, seen=lambda: tripped in alarms_of(workshop), workshop=workshop)
-            seen = workshop.curehold("answer", "bay-2", "seen", "--tag", tripped[0])
+            seen = workshop.curehold("alarms", "seen", "bay-2", tripped[0])
             assert seen.returncode == 0, seen.stdout + seen.stderr
-            assert workshop.curehold("answer", "bay-2", "start").returncode == 2
+            assert workshop.curehold("alarms", "start", "bay-2").returncode == 2
             state = workshop.status()
             standing = next(item for item in state["alarms"] if item["tag"] == tripped[0])
             assert standing["seen_by"]

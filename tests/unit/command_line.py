@@ -29,7 +29,6 @@ COMMANDS = (
     "check",
     "status",
     "watch",
-    "answer",
     "runs",
     "alarms",
     "export",

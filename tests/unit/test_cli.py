@@ -35,6 +35,7 @@ from tests.unit.command_line import (
 from tests.virtual_clock import VirtualClock
 
 NARROW = 50  # columns
+ALARM_WORDS = ("seen", "going", "quiet", "out-of-service", "in-service", "note", "journal")
 
 
 @pytest.fixture
@@ -76,6 +77,18 @@ def test_help_fits_the_terminal_and_has_an_example_and_exit_codes(
         assert f"example:\n  curehold {command}" in out
 
 
+@pytest.mark.parametrize("columns", ["60", "80"])
+@pytest.mark.parametrize("word", ALARM_WORDS)
+def test_help_of_a_word_to_an_alarm_fits_the_terminal(
+    said: Console, monkeypatch: pytest.MonkeyPatch, word: str, columns: str
+) -> None:
+    monkeypatch.setenv("COLUMNS", columns)
+    code, out, _ = said("alarms", word, "--help")
+    assert code == CODE_OK
+    assert max(map(len, out.splitlines())) <= int(columns)
+    assert "exit codes:" in out
+
+
 def test_the_simulator_tells_its_own_help(tmp_path: Path) -> None:
     told = process("simulate", "--help", home=tmp_path)
     assert told.returncode == CODE_OK
@@ -88,11 +101,20 @@ def test_the_simulator_tells_its_own_help(tmp_path: Path) -> None:
     [
         [],
         ["cure"],
-        ["answer", "bay-2", "reset"],
-        ["answer", "bay-2", "start"],
+        ["answer", "bay-2", "seen"],
+        ["alarms", "reset", "bay-2"],
+        ["alarms", "start", "bay-2"],
+        ["alarms", "seen"],
+        ["alarms", "quiet", "bay-2", "bag.low", "--minutes", "10"],
+        ["alarms", "quiet", "bay-2", "bag.low", "--why", "valve"],
+        ["alarms", "out-of-service", "bay-2", "bag.low"],
+        ["alarms", "out-of-service", "bay-2", "--why", "valve"],
+        ["alarms", "note", "bay-2"],
         ["export"],
-        ["alarms", "--most", "0"],
-        ["alarms", "--run", "-1"],
+        ["alarms", "journal", "--most", "0"],
+        ["alarms", "journal", "--run", "-1"],
+        ["alarms", "journal", "--since", "yesterday"],
+        ["alarms", "journal", "--only", "horns"],
         ["export", "1.5"],
     ],
 )
@@ -110,9 +132,10 @@ def test_words_that_make_no_command_are_bad_input(said: Console, words: list[str
         ["check", "--offline"],
         ["status"],
         ["watch"],
-        ["answer", "bay-2", "seen"],
         ["runs"],
         ["alarms"],
+        ["alarms", "seen", "bay-2"],
+        ["alarms", "journal"],
         ["export", "1"],
         ["replay", "1"],
     ],
@@ -456,9 +479,14 @@ def test_packages_from_elsewhere_are_told(
     assert all("curehold" in fault for fault in misplaced_packages())
 
 
-def test_without_a_daemon_status_and_answer_cannot(said: Console, tmp_path: Path) -> None:
+def test_without_a_daemon_what_asks_it_cannot(said: Console, tmp_path: Path) -> None:
     config = shop(tmp_path)
-    for words in (["status"], ["status", "--json"], ["answer", "bay-2", "seen"]):
+    for words in (
+        ["status"],
+        ["status", "--json"],
+        ["alarms"],
+        ["alarms", "going", "bay-2"],
+    ):
         code, out, err = said(*words, "--config", config)
         assert (code, out) == (CODE_CANNOT, "")
         assert err == (
@@ -487,7 +515,7 @@ async def with_daemon(path: Path, *words: list[str]) -> list[int]:
         await asyncio.gather(task, return_exceptions=True)
 
 
-async def test_status_and_answer_talk_to_the_daemon(
+async def test_status_and_what_people_say_reach_the_daemon(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     config = str(shop(tmp_path))
@@ -495,9 +523,9 @@ async def test_status_and_answer_talk_to_the_daemon(
         tmp_path / "control.sock",
         ["status", "--config", config],
         ["status", "--json", "--config", config],
-        ["answer", "bay-2", "note", "--text", "valve changed", "--config", config],
-        ["answer", "bay-2", "note", "--text", "valve changed", "--json", "--config", config],
-        ["answer", "bay-9", "seen", "--config", config],
+        ["alarms", "note", "bay-2", "valve changed", "--config", config],
+        ["alarms", "note", "bay-2", "valve changed", "--json", "--config", config],
+        ["alarms", "seen", "bay-9", "--config", config],
     )
     lines = capsys.readouterr().out.splitlines()
     expected = CODE_FOUND if state_of("bay-2").alarms else CODE_OK
@@ -557,5 +585,9 @@ def test_every_command_and_option_is_documented(said: Console) -> None:
         if command == "simulate":
             continue
         _, out, _ = said(command, "--help")
-        options = set(re.findall(r"--[a-z-]+", out.split("example:")[0])) - {"--help", "--config"}
+        for word in ALARM_WORDS if command == "alarms" else ():
+            assert f"    curehold alarms {word}" in section
+            out += said("alarms", word, "--help")[1].split("exit codes:")[0]
+        out = out.replace(out[out.find("example:") : out.find("exit codes:")], "")
+        options = set(re.findall(r"--[a-z-]+", out)) - {"--help", "--config"}
         assert options <= set(re.findall(r"--[a-z-]+", section)), command

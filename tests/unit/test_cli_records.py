@@ -63,24 +63,6 @@ def test_runs_lists_the_run(said: Console, home: Path) -> None:
     assert [line["id"] for line in json_lines(out)] == [1]
 
 
-def test_alarms_lists_each_change_once(said: Console, home: Path) -> None:
-    config = home / "shop.toml"
-    code, out, _ = said("alarms", "--config", config)
-    assert code == CODE_OK
-    assert re.search(r"(?m)^2026-03-14 07:0\d:\d\d +TRIP +release\.pins_under_pressure$", out)
-    _, out, _ = said("alarms", "--json", "--config", config)
-    told = [(line["rig"], line["tag"], line["state"]) for line in json_lines(out)]
-    assert ("bay-2", "release.pins_under_pressure", "trip") in told
-    assert len(told) == len(set(told))
-    _, run_out, _ = said("alarms", "--run", "1", "--json", "--config", config)
-    assert run_out == out
-    assert said("alarms", "--rig", "bay-9", "--config", config) == (
-        CODE_OK,
-        "No alarm is on record here.\n",
-        "",
-    )
-
-
 def test_a_stored_run_replays_equal_to_the_bit(said: Console, home: Path) -> None:
     code, out, _ = said("replay", "1", "--config", home / "shop.toml")
     assert code == CODE_OK
@@ -115,7 +97,7 @@ def test_an_export_as_json_has_run_frames_and_events(said: Console, home: Path) 
     assert said("export", "1", "--json", "--config", config)[1] == out
 
 
-@pytest.mark.parametrize("words", [["export", "7"], ["replay", "7"], ["alarms", "--run", "7"]])
+@pytest.mark.parametrize("words", [["export", "7"], ["replay", "7"], ["alarms", "journal", "--run", "7"]])
 def test_an_unknown_run_says_which_there_are(said: Console, home: Path, words: list[str]) -> None:
     assert said(*words, "--config", home / "shop.toml") == (
         CODE_BAD,
@@ -124,14 +106,14 @@ def test_an_unknown_run_says_which_there_are(said: Console, home: Path, words: l
     )
 
 
-@pytest.mark.parametrize("words", [["export"], ["replay"], ["alarms", "--run"]])
+@pytest.mark.parametrize("words", [["export"], ["replay"], ["alarms", "journal", "--run"]])
 def test_a_number_that_no_run_can_have_is_told(said: Console, home: Path, words: list[str]) -> None:
     code, out, err = said(*words, "9" * 23, "--config", home / "shop.toml")
     assert (code, out) == (CODE_BAD, "")
     assert err == f"{'9' * 20} is no number of a run; `curehold runs` lists them\n"
 
 
-RECORD_WORDS = (["runs"], ["alarms"], ["export", "1"], ["replay", "1"])
+RECORD_WORDS = (["runs"], ["alarms", "journal"], ["export", "1"], ["replay", "1"])
 
 
 @pytest.mark.parametrize("words", RECORD_WORDS, ids=lambda words: words[0])
@@ -229,12 +211,12 @@ def test_a_terminal_without_the_degree_sign_is_no_reason_to_fail(home: Path) -> 
     assert "Traceback" not in told.stderr
 
 
-@pytest.mark.parametrize("columns", ["60", "80"])
-def test_replays_and_alarms_fit_the_terminal(
+@pytest.mark.parametrize("columns", ["41", "60", "80"])
+def test_replays_and_the_journal_fit_the_terminal(
     said: Console, home: Path, monkeypatch: pytest.MonkeyPatch, columns: str
 ) -> None:
     monkeypatch.setenv("COLUMNS", columns)
-    for words in (["replay", TRACE], ["alarms", "--config", home / "shop.toml"]):
+    for words in (["replay", TRACE], ["alarms", "journal", "--config", home / "shop.toml"]):
         _, out, _ = said(*words)
         assert max(map(len, out.splitlines())) < int(columns)
 

@@ -2,6 +2,7 @@
 
 import hashlib
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -196,18 +197,24 @@ async def test_a_reader_between_pages_does_not_hold_the_log(tmp_path: Path) -> N
         assert sum(1 for _ in slow) == 1199
 
 
-async def test_newest_alarms_come_first_and_by_rig(tmp_path: Path) -> None:
+async def test_what_happened_comes_in_order_of_time_by_rig_tag_and_span(tmp_path: Path) -> None:
     async with opened_store(tmp_path / "store.db", ["bay-1", RIG]) as store:
         store.append("bay-1", frame(1), decision(alarm("bag.low", "warn")))
         store.append(RIG, frame(2), decision(alarm("bag.burst"), opened(1)))
         store.append(RIG, frame(3), decision(alarm("bag.burst", "clear")))
     reader = StoreReader(tmp_path / "store.db")
-    assert [(found.rig, found.seq) for found in reader.alarms()] == [
-        (RIG, 3),
-        (RIG, 2),
-        ("bay-1", 1),
-    ]
-    assert [found.seq for found in reader.alarms(rig=RIG, rows_max=1)] == [3]
+
+    def happened(**asked: Any) -> list[tuple[str, int, int]]:
+        return [(found.rig, found.seq, found.n) for found in reader.happened(**asked)]
+
+    assert happened() == [("bay-1", 1, 0), (RIG, 2, 0), (RIG, 2, 1), (RIG, 3, 0)]
+    assert happened(rows_max=2) == [(RIG, 2, 1), (RIG, 3, 0)], "the newest"
+    assert happened(rig="bay-1") == [("bay-1", 1, 0)]
+    assert happened(tag="bag.burst") == [(RIG, 2, 0), (RIG, 3, 0)]
+    second_ns = frame(2).wall_ns
+    assert happened(since_wall_ns=second_ns)[0] == (RIG, 2, 0)
+    assert happened(until_wall_ns=second_ns)[-1] == (RIG, 2, 1)
+    assert [found.seq for found in reader.frames_between(RIG, 3, 9)] == [3]
 
 
 async def test_a_run_that_is_not_there_says_which_are(tmp_path: Path) -> None:
