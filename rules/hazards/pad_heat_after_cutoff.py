@@ -27,8 +27,9 @@ Trips when:
     value at the cut; or a pad under air rises 1.8 C above its lowest since; or at
     15 min it has cooled by under 40 % of what is expected.
 Clears when:
-    No heat has been seen for 60 s, and where only the pads told, they have cooled
-    by 4 C; or heat is allowed again.
+    The contactor has been open and no heat seen for 60 s; where no contactor is
+    fitted, no heat has been seen and the pads have cooled by 4 C, for a thermostat
+    that rests shows no heat either; or heat is allowed again.
 When data is missing:
     Each sign that is not fitted or not good is left out; with none at all it is
     not judged. Across a gap the cooling is not judged, for nobody saw what was
@@ -101,7 +102,7 @@ class Cut:
         judged: the cooling has been held against what is expected.
         standing: what stands.
         said: what was seen when it came.
-        told_c: what each pad read then, if only the pads told it, °C; else None.
+        told_c: what each pad read then, °C, or None.
     """
 
     at_ns: int
@@ -111,7 +112,7 @@ class Cut:
     judged: bool = False
     standing: Standing = QUIET
     said: str = ""
-    told_c: Pair | None = None
+    told_c: Pair = (None, None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,7 +223,8 @@ def _signalled(limits: Limits, cut: Cut, view: View, seen: str | None) -> Cut:
     late = lasted_s(view, cut.at_ns) > limits.signal_after_s
     if seen and late and cut.standing is QUIET and confirmed(view, seen_ns, 1.0):
         said = f"{seen} {_ago(view, cut)} after the cut"
-        return replace(cut, seen_ns=seen_ns, standing=Standing(Level.TRIP), said=said)
+        standing = Standing(Level.TRIP)
+        return replace(cut, seen_ns=seen_ns, standing=standing, said=said, told_c=view.now.pads)
     return cut if seen_ns == cut.seen_ns else replace(cut, seen_ns=seen_ns)
 
 
@@ -308,19 +310,20 @@ def _ended(limits: Limits, cut: Cut, view: View, seen: str | None) -> Cut:
     """What stands after this frame; once it is over the cooling is watched afresh."""
     if cut.standing is QUIET:
         return cut
-    told_c = cut.told_c
-    away = seen == "" if told_c is None else not seen and _cooled(limits, told_c, view)
+    away = not seen and _surely_off(limits, cut, view)
     standing = stand(view, cut.standing, Level.CLEAR, away=away, clear_after_s=limits.clear_after_s)
     if standing is QUIET:
         return Cut(view.now_ns, view.now.pads, view.now.pads)
     return cut if standing is cut.standing else replace(cut, standing=standing)
 
 
-def _cooled(limits: Limits, told_c: Pair, view: View) -> bool:
-    """Every pad that told it, and can be read, is well below what it read then."""
+def _surely_off(limits: Limits, cut: Cut, view: View) -> bool:
+    """No heat is seen, and that is not only because a thermostat rests."""
+    if view.is_on("contactor_closed") is False:
+        return True
     known = [
         then_c - now_c
-        for then_c, now_c in zip(told_c, view.now.pads, strict=True)
+        for then_c, now_c in zip(cut.told_c, view.now.pads, strict=True)
         if then_c is not None and now_c is not None
     ]
     return bool(known) and min(known) >= limits.cooled_c
