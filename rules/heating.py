@@ -24,6 +24,7 @@ FLOWS_A = 1.0
 CURRENTS = ("heat_current_inner_a", "heat_current_outer_a")
 
 Trail = tuple[tuple[int, float], ...]
+Pair = tuple[float | None, float | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,12 +130,21 @@ def flows(view: "View", index: int) -> bool | None:
 
 
 def heat_seen(view: "View") -> str | None:
-    """What shows that heat is on, in words; empty: it is off; None: nothing shows it.
+    """What shows that heat is, or can be, on, in words.
+
+    Args:
+        view: the frame.
+
+    Returns:
+        Empty: it is off, or every thermostat rests; None: nothing fitted can show it.
 
     Source:
         Own method.
     """
-    known = False
+    closed = view.is_on("contactor_closed")
+    if closed:
+        return "contactor is closed"
+    known = closed is not None
     for name, title in zip(CURRENTS, ("inner pad", "outer pad"), strict=True):
         amperes = view.good(name)
         if amperes is not None:
@@ -143,5 +153,28 @@ def heat_seen(view: "View") -> str | None:
                 return f"{title} takes {amperes:.1f} A"
     on = view.is_on("heat_on")
     if on:
-        return "heat signal on"
-    return None if on is None and not known else ""
+        return "heat signal is on"
+    return "" if known or on is not None else None
+
+
+def surely_off(view: "View", then_c: Pair, cooled_c: float) -> bool:
+    """Heat is off for good, not only while a thermostat rests.
+
+    Args:
+        view: a frame in which no heat is seen.
+        then_c: what each pad read while there was heat, °C, or None.
+        cooled_c: by how much they must have cooled since, °C: more than a
+            thermostat swings.
+
+    Source:
+        Own method: the contactor is seen to be open, or every pad that can be read
+        has cooled.
+    """
+    if view.is_on("contactor_closed") is False:
+        return True
+    known = [
+        was_c - now_c
+        for was_c, now_c in zip(then_c, view.now.pads, strict=True)
+        if was_c is not None and now_c is not None
+    ]
+    return bool(known) and min(known) >= cooled_c

@@ -58,7 +58,7 @@ from rules.hazards.common import (
     stand,
     title_of,
 )
-from rules.heating import LOOK_S, heat_seen, rate_c_min
+from rules.heating import LOOK_S, Pair, heat_seen, rate_c_min, surely_off
 from rules.phases import Phase
 from rules.view import View
 
@@ -67,8 +67,6 @@ SHARES = (0.08, 0.3)
 GLANCE_S = 5.0
 # On the way to the tyre and on a warm one a pad may well warm up with no heat in it.
 PADS_TELL = UNDER_AIR | {Phase.PREHEAT, Phase.ABORTED}
-
-Pair = tuple[float | None, float | None]
 
 
 class Limits(BaseModel):
@@ -196,7 +194,7 @@ def _look(limits: Limits, memory: Memory, cut: Cut, view: View) -> tuple[Memory,
     """Whether heat goes on after the cut."""
     if view.gap_s > 0:
         cut = replace(cut, pads_c=(None, None), lowest_c=view.now.pads, seen_ns=None)
-    seen, share = _seen(view), memory.share
+    seen, share = heat_seen(view), memory.share
     cut = _signalled(limits, cut, view, seen)
     if cut.standing is QUIET and view.due(LOOK_S):
         cut, share = _cooling(limits, cut, view, share)
@@ -206,15 +204,6 @@ def _look(limits: Limits, memory: Memory, cut: Cut, view: View) -> tuple[Memory,
     if cut.standing is QUIET:
         return memory, NOT_JUDGED if seen is None and view.now.hottest_c is None else CLEAR
     return memory, Finding(cut.standing.level, cut.said)
-
-
-def _seen(view: View) -> str | None:
-    """What shows heat, in words; empty: nothing does; None: nothing could."""
-    closed = view.is_on("contactor_closed")
-    if closed:
-        return "contactor still closed"
-    seen = heat_seen(view)
-    return "" if seen is None and closed is False else seen
 
 
 def _signalled(limits: Limits, cut: Cut, view: View, seen: str | None) -> Cut:
@@ -310,20 +299,8 @@ def _ended(limits: Limits, cut: Cut, view: View, seen: str | None) -> Cut:
     """What stands after this frame; once it is over the cooling is watched afresh."""
     if cut.standing is QUIET:
         return cut
-    away = not seen and _surely_off(limits, cut, view)
+    away = not seen and surely_off(view, cut.told_c, limits.cooled_c)
     standing = stand(view, cut.standing, Level.CLEAR, away=away, clear_after_s=limits.clear_after_s)
     if standing is QUIET:
         return Cut(view.now_ns, view.now.pads, view.now.pads)
     return cut if standing is cut.standing else replace(cut, standing=standing)
-
-
-def _surely_off(limits: Limits, cut: Cut, view: View) -> bool:
-    """No heat is seen, and that is not only because a thermostat rests."""
-    if view.is_on("contactor_closed") is False:
-        return True
-    known = [
-        then_c - now_c
-        for then_c, now_c in zip(cut.told_c, view.now.pads, strict=True)
-        if then_c is not None and now_c is not None
-    ]
-    return bool(known) and min(known) >= limits.cooled_c
