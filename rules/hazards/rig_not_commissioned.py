@@ -14,7 +14,8 @@ Trips when:
 Clears when:
     It has stood for 10 min; the run ends; a date is stated.
 When data is missing:
-    It needs none. Outside a run: not judged.
+    It needs none. Outside a run, and on a rig that is only watched, which has no
+    permit to try: not judged.
 Not covered:
     Whether the trial was a good one, and what was changed since.
 """
@@ -82,7 +83,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     """
     if view.facts.commissioned_on is not None:
         return REST, CLEAR
-    if not view.run_open:
+    if not view.run_open or view.watch_only:
         return REST, NOT_JUDGED
     if memory.since_ns is None:
         return Memory(view.now_ns), WARNS

@@ -31,6 +31,13 @@ FITTED = {
 UNANSWERED = ("no_reply", "link_down", "never_read")
 
 
+def limits_with(period_s: float = 1.0, **sections: dict[str, object]) -> LimitsBase:
+    """Default limits of a commissioned rig, with some keys stated; `facts` is a section too."""
+    stated = {"frame_period_s": period_s, "commissioned_on": "2026-03-14"}
+    facts = {**stated, **sections.pop("facts", {})}
+    return Limits.model_validate({"facts": facts, **sections})
+
+
 @dataclass
 class Story:
     """One rig's frames, one after another, through the real step.
@@ -43,7 +50,7 @@ class Story:
         wall_s: how far the wall clock is wrong.
     """
 
-    limits: LimitsBase = field(default_factory=Limits)
+    limits: LimitsBase = field(default_factory=limits_with)
     state: State = field(default_factory=State)
     values: dict[str, float | str] = field(default_factory=lambda: dict(FITTED))
     readback: dict[str, bool | None] = field(default_factory=lambda: dict(RELAY))
@@ -198,12 +205,6 @@ class Story:
         """Forget what was told so far, and go on."""
         self.told.clear()
         return self
-
-
-def limits_with(period_s: float = 1.0, **sections: dict[str, object]) -> LimitsBase:
-    """Default limits for a frame period, with some keys stated; `facts` is a section too."""
-    facts = {"frame_period_s": period_s, **sections.pop("facts", {})}
-    return Limits.model_validate({"facts": facts, **sections})
 
 
 PLACES = ("idle", "preheat", "fitting", "inflation", "heat_up", "cure", "cool_down", "release")
