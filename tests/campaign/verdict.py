@@ -8,7 +8,8 @@ from rules.hazards import BY_TAG
 from simulator.planned import PlannedFault
 from tests.campaign.course import Course, Told
 
-SOME_TAGS_MISSING = "no such hazard yet"
+# Plant and frames go by whole seconds.
+FRAME_S = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +55,8 @@ class Verdict:
         if self.found is None:
             return "missed"
         harmed_s = inf if self.harmed_s is None else self.harmed_s
-        return "found" if self.found.delay_s <= min(self.deadline_s, harmed_s) else "late"
+        by_s = min(self.deadline_s, harmed_s) + FRAME_S
+        return "found" if self.found.delay_s <= by_s else "late"
 
 
 def spoke(told: Told) -> tuple[str, str] | None:

@@ -15,7 +15,7 @@ from rules.frame import NS_PER_S, Frame, Quality, Reading, Reason
 from rules.hazards import HAZARDS, Hazard
 from rules.hazards.base import Finding
 from rules.phases import Phase
-from rules.view import View
+from rules.view import View, view_of
 
 every_hazard = pytest.mark.parametrize("hazard", HAZARDS, ids=lambda hazard: hazard.name)
 quick = settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
@@ -67,7 +67,7 @@ def _views(rig: RigFacts, story: list[dict[str, Any]]) -> Iterator[View]:
         body = dict(step)
         frame = Frame(seq, now_ns, 0, True, "any", body.pop("values"), body.pop("readback"))
         now_ns += round(body["dt_s"] * NS_PER_S)
-        yield View(frame, rig, now_ns, **body)
+        yield view_of(frame, rig, now_ns, **body)
 
 
 @every_hazard
@@ -96,7 +96,7 @@ def _first_trip(temperatures_c: list[float], *, warmer_c: float) -> int | None:
         at_ns = second * NS_PER_S
         reading = Reading(temperature_c + warmer_c, Quality.GOOD, Reason.NONE, at_ns)
         frame = Frame(second, at_ns, 0, True, "any", {"pad_inner_c": reading})
-        view = View(frame, RigFacts(), at_ns, 1.0 if second else 0.0, phase=Phase.CURE)
+        view = view_of(frame, RigFacts(), at_ns, 1.0 if second else 0.0, phase=Phase.CURE)
         memory, finding = hazard.judge(limits, memory, view)
         if finding.level is Level.TRIP:
             return second
