@@ -8,7 +8,8 @@ thermocouple in a pad does:
   other pad has gone on by some degrees;
 - it **falls** under air faster than a pad pressed on rubber can cool: it has slipped
   out, or its wires were crossed;
-- it reads **colder** than the air under heat, and does not rise: its wires are crossed.
+- it reads **colder** than the air though its pad has been warm in this run, or is
+  heated and does not rise: its wires are crossed.
 
 Source:
     Own method. A pad of 18 kJ/K gives at most some 1.2 kW to rubber and air, 4 °C/min
@@ -29,6 +30,7 @@ FALL_S = 60.0
 UNMOVED_S = 180.0
 HEATED_S = 120.0
 RISES_C = 0.5
+WARM_C = 10.0
 BELOW_SET_C = 10.0
 # A reading that fell is right again when it stands with the other pad, or leaps back.
 AGREES_C = 10.0
@@ -71,6 +73,7 @@ class Course(NamedTuple):
         seen_c: the last one looked at, °C; None when nothing may be compared with it.
         high_c: what it fell from, °C, while it counts as fallen.
         found: what it was caught at.
+        warm: the pad was seen warmer than the air in this run.
     """
 
     still: Stillness = UNSEEN
@@ -78,6 +81,7 @@ class Course(NamedTuple):
     seen_c: float | None = None
     high_c: float | None = None
     found: Evidence = Evidence.NONE
+    warm: bool = False
 
 
 FRESH = Course()
@@ -93,7 +97,7 @@ def interrupted(course: Course) -> Course:
     """
     if course.seen_c is None and course.found is Evidence.NONE:
         return course
-    return Course(course.still._replace(value=None, still=0))
+    return Course(course.still._replace(value=None, still=0), warm=course.warm)
 
 
 def look(
@@ -117,13 +121,16 @@ def look(
     moved_from_c = was.other_c if still.still and was.other_c is not None else other_c
     high_c = _fallen_from(figures, was, view, index, value_c)
     found = Evidence.NONE
-    if high_c is not None:
-        found = Evidence.FALLEN
-    elif _crossed(figures, was, view, index, value_c, heated_s):
+    if _crossed(figures, was, view, index, value_c, heated_s):
         found = Evidence.CROSSED
+    elif high_c is not None:
+        found = Evidence.FALLEN
     elif _frozen(figures, was, view, still, value_c, moved_from_c, other_c, heated_s):
         found = Evidence.FROZEN
-    return Course(still, moved_from_c, value_c, high_c, found)
+    air_c = view.good("ambient_c")
+    warmer = air_c is not None and value_c > air_c + WARM_C
+    warm = view.phase not in BETWEEN_RUNS and (was.warm or warmer)
+    return Course(still, moved_from_c, value_c, high_c, found, warm)
 
 
 def _fallen_from(
@@ -171,7 +178,11 @@ def _crossed(
         return was.found is Evidence.CROSSED
     if was.found is Evidence.CROSSED:
         return value_c < air_c - NO_LONGER_COLD_C
-    if heated_s < HEATED_S or value_c > air_c - figures.colder_c:
+    if value_c > air_c - figures.colder_c:
+        return False
+    if was.warm:
+        return True
+    if heated_s < HEATED_S:
         return False
     changed = change(view.heating.trails[index], FALL_S)
     return changed is not None and changed[0] < RISES_C

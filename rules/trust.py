@@ -36,6 +36,7 @@ class TrustLimits(BaseModel):
         fill_kpa_per_s: a bag cannot be filled faster.
         settle_s: how long a reading that jumped must go on plausibly to be
             believed again.
+        settle_wild_s: the same once it has jumped more than out and back.
     """
 
     model_config = STRICT
@@ -43,12 +44,16 @@ class TrustLimits(BaseModel):
     slew_c_per_s: float = Field(default=3.0, gt=0, le=50)
     fill_kpa_per_s: float = Field(default=25.0, gt=0, le=500)
     settle_s: float = Field(default=5.0, ge=0, le=60)
+    settle_wild_s: float = Field(default=30.0, ge=0, le=600)
 
 
 Four = tuple[float | None, float | None, float | None, float | None]
 FourTimes = tuple[int | None, int | None, int | None, int | None]
 NOTHING: Four = (None, None, None, None)
 NEVER: FourTimes = (None, None, None, None)
+CALM = (0, 0, 0, 0)
+# Out and back: one wrong sample.
+JUMPS_MAX = 2
 NONE_DOUBTED: frozenset[str] = frozenset()
 
 
@@ -60,12 +65,15 @@ class Trust(NamedTuple):
         at_ns: process time of the frame before, ns.
         last: the last possible reading of each of `WATCHED`, °C and kPa, or None.
         jumped_ns: when each last jumped, ns, while it is doubted; else None.
+        jumps: how often each has jumped while doubted, counted to one beyond
+            `JUMPS_MAX`.
     """
 
     doubted: frozenset[str] = NONE_DOUBTED
     at_ns: int = 0
     last: Four = NOTHING
     jumped_ns: FourTimes = NEVER
+    jumps: tuple[int, int, int, int] = CALM
 
 
 def follow(limits: TrustLimits, trust: Trust, frame: Frame, now_ns: int, gap_s: float) -> Trust:
@@ -92,14 +100,14 @@ def follow(limits: TrustLimits, trust: Trust, frame: Frame, now_ns: int, gap_s: 
         followed = _plausible(trust, frame, now_ns, most_c, most_kpa)
         if followed is not None:
             return followed
-    return _compared(trust, frame, now_ns, most_c, most_kpa, int(limits.settle_s * NS_PER_S))
+    return _compared(limits, trust, frame, now_ns, most_c, most_kpa)
 
 
 def _compared(
-    trust: Trust, frame: Frame, now_ns: int, most_c: float, most_kpa: float, settle_ns: int
+    limits: TrustLimits, trust: Trust, frame: Frame, now_ns: int, most_c: float, most_kpa: float
 ) -> Trust:
     """The trust reading by reading."""
-    last, jumped = list(trust.last), list(trust.jumped_ns)
+    last, jumped, jumps = list(trust.last), list(trust.jumped_ns), list(trust.jumps)
     for place, name in enumerate(WATCHED):
         value = believed(name, frame.values.get(name))
         if value is None:
@@ -109,19 +117,25 @@ def _compared(
         since_ns = jumped[place]
         if (abs(change) > most_c) if name in PADS else (change > most_kpa):
             jumped[place] = now_ns
-        elif since_ns is not None and now_ns - since_ns >= settle_ns:
-            jumped[place] = None
+            jumps[place] = min(jumps[place] + 1, JUMPS_MAX + 1)
+        elif since_ns is not None:
+            wild = jumps[place] > JUMPS_MAX
+            settle_s = limits.settle_wild_s if wild else limits.settle_s
+            if now_ns - since_ns >= settle_s * NS_PER_S:
+                jumped[place], jumps[place] = None, 0
         last[place] = value
     doubted = frozenset(
         name for name, at_ns in zip(WATCHED, jumped, strict=True) if at_ns is not None
     )
     inner_c, outer_c, inner_kpa, outer_kpa = last
     first, second, third, fourth = jumped
+    one, two, three, four = jumps
     return Trust(
         doubted,
         now_ns,
         (inner_c, outer_c, inner_kpa, outer_kpa),
         (first, second, third, fourth),
+        (one, two, three, four),
     )
 
 

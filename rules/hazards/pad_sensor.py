@@ -340,10 +340,10 @@ def _said(limits: Limits, memory: Memory, view: View, level: Level) -> str:
 def _told(limits: Limits, view: View, index: int, pad: PadMemory) -> str:
     title, reading = title_of(PADS[index]), view.reading(PADS[index])
     value_c, course = view.now.pads[index], pad.course
-    if reading is not None and value_c is not None and course.high_c is not None:
-        return f"{title} fell {course.high_c - value_c:.0f} C at once: slipped out?"
     if value_c is not None and course.found is Evidence.CROSSED:
         return f"{title} {value_c:.0f} C, below the air: wires crossed?"
+    if value_c is not None and course.high_c is not None:
+        return f"{title} fell {course.high_c - value_c:.0f} C in a minute: slipped out?"
     if value_c is not None and course.found is Evidence.FROZEN:
         still_s = course.still.still * LOOK_S
         return f"{title} stands at {value_c:.1f} C for {duration(still_s)}"

@@ -113,6 +113,16 @@ def test_a_reading_that_comes_back_elsewhere_settles_first(reason):
     assert not course.tick()
 
 
+@pytest.mark.parametrize(("leaps", "settles_s"), [(1, 5), (2, 30)])
+def test_what_jumped_again_settles_for_longer(leaps, settles_s):
+    course = begun()
+    for _ in range(leaps):
+        course.tick(pad_inner_c=170.0)
+        course.tick(pad_inner_c=140.0)
+    assert all(course.tick() for _ in range(settles_s - 1))
+    assert not course.tick()
+
+
 def test_a_jump_is_not_forgotten_while_nothing_is_read():
     course = begun()
     course.tick(pad_inner_c=170.0)
@@ -172,15 +182,19 @@ def test_the_same_as_plain_recomputation_over_all_readings(ticks):
                 continue
             change = value - past[name][-1][1] if past[name] else 0.0
             seconds = max(1.0, 1.0 if gap else dt_s)
-            wild = change > 25 * seconds if "bag" in name else abs(change) > 3 * seconds
-            (jumps if wild else calm)[name].append(course.at_s)
+            leaps = change > 25 * seconds if "bag" in name else abs(change) > 3 * seconds
+            (jumps if leaps else calm)[name].append(course.at_s)
             past[name].append((course.at_s, value))
-        wanted = set()
-        for name in WATCHED:
-            last = jumps[name][-1] if jumps[name] else None
-            settled = last is not None and any(
-                round((at_s - last) * NS_PER_S) >= 5 * NS_PER_S for at_s in calm[name]
-            )
-            if last is not None and not settled:
-                wanted.add(name)
+        wanted = {name for name in WATCHED if _unsettled(jumps[name], calm[name])}
         assert found == wanted
+
+
+def _unsettled(jumps: list[float], calm: list[float]) -> bool:
+    """Doubted after the last of these readings, each looked at from the first on."""
+    since, count = None, 0
+    for at_s, leaps in sorted([*((at, True) for at in jumps), *((at, False) for at in calm)]):
+        if leaps:
+            since, count = at_s, count + 1
+        elif since is not None and at_s - since >= (5 if count <= 2 else 30) - 1e-6:
+            since, count = None, 0
+    return since is not None
