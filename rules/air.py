@@ -139,6 +139,7 @@ class BagAir(NamedTuple):
         settled_kpa: gauge pressure when it last came to rest after a filling or a
             trim; None: not seen.
         settled_c: modelled temperature of its air then, °C.
+        hottest_c: hottest its air has been since it was last empty, °C, to 10 s.
         track: statistics; None: empty or not seen.
     """
 
@@ -153,6 +154,7 @@ class BagAir(NamedTuple):
     refill_kpa_per_h: float = 0.0
     settled_kpa: float | None = None
     settled_c: float = 20.0
+    hottest_c: float = -KELVIN
     track: Track | None = None
 
     @property
@@ -287,6 +289,7 @@ def _unknown(bag: BagAir, kpa: float | None) -> BagAir:
         refill_kpa_per_h=bag.refill_kpa_per_h,
         settled_kpa=bag.settled_kpa,
         settled_c=bag.settled_c,
+        hottest_c=bag.hottest_c,
         track=bag.track,
     )
 
@@ -318,6 +321,7 @@ def _first(look: _Look, bag: BagAir, kpa: float, towards_k: float, share: float)
         refill_kpa_per_h=bag.refill_kpa_per_h,
         settled_kpa=bag.settled_kpa,
         settled_c=bag.settled_c,
+        hottest_c=max(bag.hottest_c, gas_k - KELVIN),
         track=track,
     )
 
@@ -397,6 +401,7 @@ def _slow(look: _Look, bag: BagAir, track: Track, gas_k: float, *, bare: bool) -
         bag.refill_kpa_per_h * left_share,
         bag.settled_kpa,
         bag.settled_c,
+        max(bag.hottest_c, gas_k - KELVIN),
         track,
     )
     if look.mode is AirMode.RELIEVING or bare:

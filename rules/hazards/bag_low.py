@@ -6,27 +6,29 @@ Hazard:
 Standard:
     30 psi (206.84 kPa) set on each bag; warn below 180, trip below 150 kPa:
     common practice, no source. Deadband 2 % and 15 s: from memory, as a start
-    under IEC 62682 / ISA-18.2. Gas law at constant volume for a bag locked off.
+    under IEC 62682 / ISA-18.2. Gas law at constant volume for a bag that no
+    regulator vents.
 Limits:
     `warn_kpa` and `warn_after_s`; `trip_kpa` and `trip_after_s`; `deadband_kpa`
     and `clear_after_s` for the end; `hot_c`, below which a cooling repair no
-    longer needs the pressure; `gas_share` and `ambient_c` for the temperature
-    of the air in a bag locked off.
+    longer needs the pressure.
 Trips when:
     Either bag has been below 150 kPa for 1 s, that is on the second sample at
     one a second. Warns below 180 kPa for 15 s. Each bag on its own, and only
-    once the bags have been held: in heat-up and in the hold, and in cool-down
-    while any pad is above 100 C (or the local boiling point less 5 C). In
+    once the bags have been held: in air-up once heat is on, in heat-up and in the
+    hold, and in cool-down while any pad is as hot as the boiling point where the rig stands, or 100 C. In
     cool-down there is no heat left to take away; it speaks all the same. With
-    the bags locked off the warning limit follows a bag that cools, by the air's
-    absolute temperature against the hottest it has been; the trip does not. A
+    the bags locked off, or on a regulator that does not vent, the warning limit
+    follows the modelled temperature of the air: it is 180 kPa at the hottest the
+    air has been, at 20 C or more, and less by the absolute temperature when the
+    air is colder, on a morning of -15 C too. The trip does not move. A
     run that is aborted under this alarm keeps it while hot.
 Clears when:
     The bag has been 4 kPa over the warning limit for 15 s, or the pressure is
     no longer needed.
 When data is missing:
     A bag that cannot be read keeps what stood. Pads that cannot be read in
-    cool-down count as hot.
+    cool-down count as hot; with none the limit does not move.
 Not covered:
     A pressure tapped on the wrong side of a closed valve; a bag that presses
     beside the repair; a slow leak that has not come so far (`bag.drift`).
@@ -37,6 +39,9 @@ from typing import Self
 
 from pydantic import BaseModel, Field, model_validator
 
+from rules.air import BagAir
+from rules.atmosphere import atmosphere_kpa
+from rules.boiling import KELVIN
 from rules.channels import BAGS
 from rules.events import Level
 from rules.facts import STRICT, AirMode, must_rise
@@ -44,9 +49,7 @@ from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row
 from rules.hazards.common import (
     QUIET,
     Standing,
-    atmosphere_kpa,
     began_ns,
-    gas_k,
     hot,
     lasted_s,
     pressure_needed,
@@ -55,6 +58,9 @@ from rules.hazards.common import (
 )
 from rules.phases import Phase
 from rules.view import View
+
+# A bag set in the cold is set for this temperature of its air, or a warmer one.
+REFERENCE_C = 20.0
 
 
 class Limits(BaseModel):
@@ -69,8 +75,6 @@ class Limits(BaseModel):
     deadband_kpa: float = Field(default=4.0, ge=0, le=50)
     clear_after_s: float = Field(default=15.0, ge=0, le=600)
     hot_c: float = Field(default=100.0, ge=50, le=100)
-    gas_share: float = Field(default=0.45, ge=0, le=1)
-    ambient_c: float = Field(default=20.0, ge=-40, le=60)
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:
@@ -85,21 +89,22 @@ class BagMemory:
     Attributes:
         below_warn_ns: since when it has been below the warning limit, ns.
         below_trip_ns: since when it has been below the trip limit, ns.
-        hottest_k: hottest its air has been while it was needed, K, modelled.
         standing: what stands.
     """
 
     below_warn_ns: int | None = None
     below_trip_ns: int | None = None
-    hottest_k: float = 0.0
     standing: Standing = QUIET
+
+
+WELL = BagMemory()
 
 
 @dataclass(frozen=True, slots=True)
 class Memory:
     """Both bags, in the order of `rules.channels.BAGS`."""
 
-    bags: tuple[BagMemory, BagMemory] = (BagMemory(), BagMemory())
+    bags: tuple[BagMemory, BagMemory] = (WELL, WELL)
 
 
 REST = Memory()
@@ -111,7 +116,15 @@ ROW = Row(
     priority=Priority.HIGH,
     warn_do="BRING AIR UP. Do not open.",
     trip_do="BRING AIR UP IF SAFE. Do not open.",
-    follows=("bag.burst",),
+    follows=("bag.burst", "supply.low"),
+    causes=(
+        "a regulator turned down or sagging",
+        "a leak of bag, hose or coupling",
+        "air let out by mistake",
+        "the air supply is down",
+    ),
+    time_available="minutes: damp in hot rubber boils below 150 kPa",
+    rescue="Saveable above 150 kPa.",
 )
 
 
@@ -126,19 +139,30 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     Source:
         Module docstring.
     """
+    lower_kpa = view.now.lower_kpa
+    if memory is REST and lower_kpa is not None and lower_kpa >= limits.warn_kpa:
+        return memory, CLEAR
     if not view.fitted(BAGS):
         return REST, NOT_JUDGED
-    if not (pressure_needed(view, limits.hot_c) or _lost(limits, memory, view)):
+    if not _needed(limits, memory, view):
         return REST, CLEAR
     inner, outer = memory.bags
-    bags = (_follow(limits, inner, view, BAGS[0]), _follow(limits, outer, view, BAGS[1]))
-    if bags != memory.bags:
+    bags = (_follow(limits, inner, view, 0), _follow(limits, outer, view, 1))
+    if bags == REST.bags:
+        memory = REST
+    elif bags[0] is not inner or bags[1] is not outer:
         memory = Memory(bags)
     level = max(bags[0].standing.level, bags[1].standing.level)
     if level is Level.CLEAR:
-        unread = view.good(BAGS[0]) is None and view.good(BAGS[1]) is None
-        return memory, NOT_JUDGED if unread else CLEAR
+        return memory, NOT_JUDGED if view.now.bags == (None, None) else CLEAR
     return memory, _finding(limits, view, bags, level)
+
+
+def _needed(limits: Limits, memory: Memory, view: View) -> bool:
+    if pressure_needed(view, limits.hot_c) or _lost(limits, memory, view):
+        return True
+    # Heat is on before the bags count as held again: the rubber is warming unpressed.
+    return view.phase is Phase.INFLATION and view.pressurised and view.heated is True
 
 
 def _lost(limits: Limits, memory: Memory, view: View) -> bool:
@@ -148,11 +172,11 @@ def _lost(limits: Limits, memory: Memory, view: View) -> bool:
     return hot(view, limits.hot_c) is not False
 
 
-def _follow(limits: Limits, was: BagMemory, view: View, name: str) -> BagMemory:
-    value = view.good(name)
+def _follow(limits: Limits, was: BagMemory, view: View, place: int) -> BagMemory:
+    value = view.now.bags[place]
     if value is None:
-        return was if view.reading(name) is not None else BagMemory()
-    warn_kpa, hottest_k = _warn_kpa(limits, was, view, name)
+        return was if view.reading(BAGS[place]) is not None else WELL
+    warn_kpa = _warn_kpa(limits, view, place)
     below_warn_ns = began_ns(view, was.below_warn_ns, holds=value < warn_kpa)
     below_trip_ns = began_ns(view, was.below_trip_ns, holds=value < limits.trip_kpa)
     demand = Level.CLEAR
@@ -167,33 +191,44 @@ def _follow(limits: Limits, was: BagMemory, view: View, name: str) -> BagMemory:
         away=value >= warn_kpa + limits.deadband_kpa,
         clear_after_s=limits.clear_after_s,
     )
-    return BagMemory(below_warn_ns, below_trip_ns, hottest_k, standing)
+    after = BagMemory(below_warn_ns, below_trip_ns, standing)
+    return was if after == was else after
 
 
-def _warn_kpa(limits: Limits, was: BagMemory, view: View, name: str) -> tuple[float, float]:
-    """The warning limit now, kPa, and the hottest the bag's air has been, K."""
-    if view.facts.air_mode is not AirMode.LOCKED_OFF:
-        return limits.warn_kpa, 0.0
-    now_k = gas_k(view, name, share=limits.gas_share, ambient_c=limits.ambient_c)
-    if now_k is None:
-        return limits.warn_kpa, was.hottest_k
-    hottest_k = max(was.hottest_k, now_k)
+def _warn_kpa(limits: Limits, view: View, place: int) -> float:
+    """The warning limit now, kPa."""
+    bag: BagAir = view.air.bags[place]
+    if view.facts.air_mode is AirMode.RELIEVING or bag.gas_c is None:
+        return limits.warn_kpa
+    colder = (KELVIN + bag.gas_c) / (KELVIN + max(bag.hottest_c, bag.gas_c, REFERENCE_C))
     around_kpa = atmosphere_kpa(view.facts.site_altitude_m)
-    moved_kpa = (limits.warn_kpa + around_kpa) * now_k / hottest_k - around_kpa
-    return max(limits.trip_kpa, moved_kpa), hottest_k
+    return max(limits.trip_kpa, (limits.warn_kpa + around_kpa) * colder - around_kpa)
 
 
 def _finding(
     limits: Limits, view: View, bags: tuple[BagMemory, BagMemory], level: Level
 ) -> Finding:
-    low = [(name, bag) for name, bag in zip(BAGS, bags, strict=True) if bag.standing.level is level]
+    low = [place for place in (0, 1) if bags[place].standing.level is level]
     limit_kpa = limits.trip_kpa
     if level is Level.WARN:
-        limit_kpa = max(_warn_kpa(limits, bag, view, name)[0] for name, bag in low)
-    read = ", ".join(_read(view, name) for name, _ in low)
-    return Finding(level, f"{read}, limit {limit_kpa:.0f}")
+        limit_kpa = max(_warn_kpa(limits, view, place) for place in low)
+    read = ", ".join(_read(view, place) for place in low)
+    save_s = _save_s(limits, view, low) if level is Level.WARN else None
+    return Finding(level, f"{read}, limit {limit_kpa:.0f}", save_s=save_s)
 
 
-def _read(view: View, name: str) -> str:
-    value = view.good(name)
-    return f"{title_of(name)} not read" if value is None else f"{title_of(name)} {value:.1f} kPa"
+def _save_s(limits: Limits, view: View, low: list[int]) -> float | None:
+    """Time until the first of them is below the trip limit at its present rate, s."""
+    times = [
+        max(0.0, (value - limits.trip_kpa) / -rate * 3600.0)
+        for place in low
+        if (value := view.now.bags[place]) is not None
+        and (rate := view.air.bags[place].gauge_rate_kpa_per_h) is not None
+        and rate < -1.0
+    ]
+    return min(times, default=None)
+
+
+def _read(view: View, place: int) -> str:
+    value, title = view.now.bags[place], title_of(BAGS[place])
+    return f"{title} not read" if value is None else f"{title} {value:.1f} kPa"
