@@ -15,10 +15,11 @@ Trips when:
     The permit has not been given in this run, yet a heater's current, the heat
     signal or a closed contactor has been seen for 15 s, or a pad has risen by more
     than 2 C/min over two minutes; pads on their way to the tyre are not looked at,
-    for they may be laid on a warm one. Warns after 5 s.
+    for they may be laid on a warm one. Warns after 5 s; and until the run's end when
+    heat was on already in the frame in which start was pressed.
 Clears when:
     No heat has been seen for 60 s and the contactor is open, or the pads have cooled
-    by 4 C; or heat is allowed.
+    by 4 C; what was seen before the press of start ends with the run.
 When data is missing:
     With no current, no heat signal, no contactor and no pad that can be read, it is
     not judged, and what stands goes on standing. No rate is taken across a gap.
@@ -86,6 +87,9 @@ class Memory:
 
 NEVER = Memory()
 GRANTED = Memory(granted=True)
+BEFORE_START = Memory(
+    granted=True, standing=Standing(Level.WARN), said="heat was on before start was pressed"
+)
 
 ROW = Row(
     tag="permit.bypassed",
@@ -117,17 +121,28 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     Source:
         Module docstring.
     """
-    if view.permit_granted:
-        return GRANTED, CLEAR
     if view.watch_only:
         return NEVER, NOT_JUDGED
+    if view.permit_granted and not memory.granted:
+        # The relay closes after this program has ordered it, never before: what was
+        # on in the frame of the press came another way.
+        early = memory.seen_ns is not None and view.gap_s == 0
+        memory = BEFORE_START if early else GRANTED
     if memory.granted:
-        # Heat that goes on after it was taken away is `pad.heat_after_cutoff`'s.
-        return (memory if view.run_open else NEVER), NOT_JUDGED
+        return _granted(memory, view)
     idle = memory.standing is QUIET and memory.seen_ns is None
     if idle and (LEADER in view.standing or not (view.heated or view.due(GLANCE_S))):
         return memory, CLEAR
     return _look(limits, memory, view)
+
+
+def _granted(memory: Memory, view: View) -> tuple[Memory, Finding]:
+    """Heat is, or was, allowed in this run: what goes on after is `pad.heat_after_cutoff`'s."""
+    if not view.permit_granted and not view.run_open:
+        return NEVER, NOT_JUDGED
+    if memory.standing is not QUIET:
+        return memory, Finding(memory.standing.level, memory.said)
+    return memory, CLEAR if view.permit_granted else NOT_JUDGED
 
 
 def _look(limits: Limits, was: Memory, view: View) -> tuple[Memory, Finding]:
