@@ -199,7 +199,7 @@ class _Round:
                 return item
             reason = f"stayed away for {self.limits.settle_s:.0f} s"
             self.first[item.tag] = self._nuisance(item, "chattering", reason, begun=False)
-        elif item.life in SPEAKING:
+        else:
             falls, chatters = falls_with(self.limits, self.falls.pop(item.tag, ()), self.now_ns)
             if chatters:
                 reason = f"{len(falls)} times in {self.limits.chatter_s:.0f} s"
@@ -271,7 +271,7 @@ class _Round:
             elif item is not None and was is None:
                 words = told_of(self.telling, subject_of(item, self.found.get(tag), ()), "")
                 self.items[tag] = replace(item, text=words.short, page=words.page)
-                self.events.append(Prompted(tag, item.said, words.short))
+                self.events.append(Prompted(tag, item.said, words.short, words.page))
             return
         follows = was.follows if was is not None else ""
         if item.level is not before or item.follows != follows or self._speaks_now(item):
@@ -284,19 +284,17 @@ class _Round:
             self.events.append(_life(tag, change, item.life, reason, words))
 
     def _speaks_now(self, item: Standing) -> bool:
-        return (
-            item.life in SPEAKING
-            and not item.told
-            and not item.follows
-            and not (self.flood and minor(item))
-        )
+        if item.life not in SPEAKING or item.told or item.follows:
+            return False
+        if item.life is Life.QUIET and item.level is not Level.TRIP:
+            return False
+        return not (self.flood and minor(item))
 
     def _tell_alarm(self, item: Standing, *, new: bool) -> None:
-        if item.life in SPEAKING and not item.told and not item.follows:
-            if new:
-                self._count()
-            if self._speaks_now(item):
-                item = armed(self.limits, replace(item, told=True), self.now_ns)
+        if new and item.life in SPEAKING and not item.follows:
+            self._count()
+        if self._speaks_now(item):
+            item = armed(self.limits, replace(item, told=True), self.now_ns)
         words = told_of(self.telling, self._subject(item), item.follows)
         item = replace(item, text=words.short, page=words.page)
         self.items[item.tag] = item

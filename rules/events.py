@@ -214,6 +214,7 @@ class Prompted:
     tag: str
     said: str
     text: str
+    page: str = ""
 
 
 @dataclass(frozen=True, slots=True)

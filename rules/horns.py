@@ -1,8 +1,9 @@
 """Which horn pattern sounds, and what a press at the rig and *quiet* do about it.
 
 There are three patterns only. Stand clear is silenced only at the rig and sounds
-again after two minutes. The others are answered by a press: they sound again
-with the next time the alarm comes back, or at once when it gets worse.
+again after two minutes. The others are answered by a press, so that whoever is
+working on it is left in peace: they sound again when an unseen alarm of that
+priority would come back, or at once when it gets worse.
 
 Source:
     This project's design, "Horn".

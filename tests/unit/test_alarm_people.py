@@ -1,0 +1,211 @@
+"""Alarms that come back, *seen* and *going*, and who is told when nobody comes."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import pytest
+
+from rules.alarms import AlarmLimits
+from rules.events import AlarmLife, Escalated
+from rules.phases import Phase
+from tests.unit.alarm_desk import TRIP, WARN, Desk, demo_hazards
+
+MINUTE = 60
+# Nobody escalates here, so that only what comes back is told.
+PATIENT = AlarmLimits(trip_unseen_min=30.0, high_unseen_min=60.0)
+
+
+@pytest.fixture(autouse=True)
+def _demo() -> Iterator[None]:
+    with demo_hazards():
+        yield
+
+
+def times_min(desk: Desk, kind: str, minutes: int) -> list[int]:
+    """When something was told in the next minutes, min from now; a frame each minute."""
+    found = []
+    for minute in range(1, minutes + 1):
+        found += [minute for _, what in desk.on(MINUTE).short() if what == kind]
+    return found
+
+
+@pytest.mark.parametrize(
+    ("found", "wanted"),
+    [
+        ({"demo__high": WARN}, [5, 15, 35]),
+        ({"demo__medium": WARN}, [15, 45, 105]),
+        ({"demo__low": WARN}, [60, 180, 420]),
+        ({"demo__low": TRIP}, [5, 15]),
+    ],
+)
+def test_it_comes_back_when_ignored_each_time_later(found, wanted):
+    desk = Desk(PATIENT).see(**found)
+    assert times_min(desk, "again", wanted[-1])[: len(wanted)] == wanted
+
+
+def test_what_comes_back_is_the_whole_message_with_the_figures_of_now():
+    desk = Desk().see(demo__high=replace(WARN, said="inner bag 170 kPa"))
+    desk.see(1, demo__high=replace(WARN, said="inner bag 160 kPa"))
+    (event,) = desk.on(5 * MINUTE).told
+    assert isinstance(event, AlarmLife)
+    assert event.text.startswith("BAY 2 GO NOW: Look. Inner bag 160 kPa.")
+    assert event.page.startswith("BAY 2 GO NOW: Look.")
+    assert event.life == "unseen"
+
+
+@pytest.mark.parametrize(
+    ("found", "wanted"),
+    [
+        ({"demo__high": WARN}, [20, 60]),
+        ({"demo__medium": WARN}, [60, 180]),
+        ({"demo__low": WARN}, [240]),
+    ],
+)
+@pytest.mark.parametrize("seen", ["seen", "pressed"])
+def test_once_seen_or_attended_it_waits_longer(found, wanted, seen):
+    desk = Desk(PATIENT).see(**found)
+    if seen == "seen":
+        assert desk.ask("seen").startswith("done")
+    else:
+        desk.press(0)
+    limit_min = 29 if "demo__high" in found and seen == "seen" else wanted[-1]
+    wanted = [minute for minute in wanted if minute <= limit_min]
+    assert times_min(desk, "again", limit_min) == wanted
+
+
+def test_a_quiet_warning_does_not_come_back_and_a_quiet_trip_does():
+    assert times_min(Desk().see(demo__low=WARN).quiet(), "again", 59) == []
+    trip = Desk(PATIENT).see(demo__low=TRIP).quiet()
+    assert times_min(trip, "again", 59)[:1] == [20]
+
+
+@pytest.mark.parametrize(
+    ("found", "wanted"),
+    [
+        ({"demo__trips": TRIP}, [5, 10, 15]),
+        ({"demo__low": TRIP}, [5, 10, 15]),
+        ({"demo__high": WARN}, [10, 20, 30]),
+        ({"demo__medium": WARN}, []),
+        ({"demo__low": WARN}, []),
+        ({"demo__morning": WARN}, []),
+    ],
+)
+def test_unseen_it_escalates_in_three_steps_and_no_more(found, wanted):
+    desk = Desk().see(**found)
+    steps = []
+    for minute in range(1, 121):
+        steps += [(minute, e.step) for e in desk.on(MINUTE).told if isinstance(e, Escalated)]
+    assert steps == list(zip(wanted, (1, 2, 3), strict=bool(wanted))) if wanted else steps == []
+
+
+def test_what_escalates_says_why_and_does_not_come_back_in_the_same_breath():
+    desk = Desk().see(demo__high=TRIP)
+    told = desk.during(5 * MINUTE, 10).told
+    assert [event.event for event in told] == ["escalated"]
+    assert (told[0].step, told[0].why) == (1, "nobody has seen it in 5 min")
+    assert "Nobody has seen it in 5 min" in told[0].text
+    assert len(told[0].page) > len(told[0].text)
+
+
+def test_seen_is_not_going():
+    desk = Desk().see(demo__high=TRIP)
+    desk.ask("seen", who="Bo")
+    assert times_min(desk, "step 1", 29) == []
+    told = desk.on(MINUTE).told
+    assert told[0].why == "seen by Bo, but nobody pressed at the rig in 30 min"
+
+
+@pytest.mark.parametrize("found", [{"demo__low": WARN}, {"demo__medium": WARN}])
+def test_what_is_not_urgent_needs_nobody_once_it_is_seen(found):
+    desk = Desk().see(**found)
+    desk.ask("seen")
+    assert times_min(desk, "step 1", 600) == []
+
+
+@pytest.mark.parametrize("found", [{"demo__low": WARN}, {"demo__high": TRIP}])
+def test_after_going_somebody_must_press_at_the_rig(found):
+    desk = Desk().see(**found)
+    desk.ask("going", who="Bo")
+    assert times_min(desk, "step 1", 14) == []
+    (told,) = [e for e in desk.on(MINUTE).told if isinstance(e, Escalated)]
+    assert told.why == "Bo is going, but nobody pressed at the rig in 15 min"
+    assert times_min(desk, "step 2", 15) == [15]
+    assert times_min(desk, "step 3", 15) == [15]
+    assert times_min(desk, "step 4", 120) == []
+
+
+def test_a_press_at_the_rig_stops_it_and_is_not_seen_by_name():
+    desk = Desk().see(demo__high=TRIP)
+    desk.ask("going", who="Bo")
+    desk.during(10 * MINUTE).press()
+    assert [e for e in desk.during(120 * MINUTE).told if isinstance(e, Escalated)] == []
+    unseen = Desk().see(demo__high=TRIP).press()
+    assert unseen.life("demo.high") == "unseen"
+    assert unseen.item("demo.high").seen_by == ""
+    assert [e for e in unseen.during(120 * MINUTE).told if isinstance(e, Escalated)] == []
+
+
+def test_a_press_stops_only_what_stood():
+    desk = Desk().see(demo__high=WARN).press()
+    desk.see(demo__high=WARN, demo__low=TRIP)
+    told = [e for e in desk.during(6 * MINUTE).told if isinstance(e, Escalated)]
+    assert [(e.tag, e.step) for e in told] == [("demo.low", 1)]
+
+
+def test_a_worse_level_begins_anew_and_nobody_has_seen_it():
+    desk = Desk().see(demo__high=WARN)
+    desk.ask("going")
+    desk.press().see(demo__high=TRIP)
+    assert (desk.item("demo.high").seen_by, desk.item("demo.high").going_by) == ("", "")
+    assert times_min(desk, "step 1", 6) == [5]
+
+
+def test_saying_going_again_wins_no_time():
+    desk = Desk().see(demo__high=TRIP)
+    for _ in range(14):
+        desk.ask("going")
+        assert [e for e in desk.on(MINUTE).told if isinstance(e, Escalated)] == []
+    desk.ask("going", who="Bo")
+    assert ("demo.high", "step 1") in desk.on(MINUTE).short()
+    assert desk.item("demo.high").going_by == "Bo"
+
+
+def test_going_after_a_press_waits_for_a_press_again():
+    desk = Desk().see(demo__high=TRIP).press()
+    desk.ask("going")
+    assert times_min(desk, "step 1", 15) == [15]
+
+
+def test_what_is_over_or_silent_does_not_escalate_or_come_back():
+    over = Desk().see(demo__high=TRIP).see()
+    assert over.during(20 * MINUTE).told == []
+    silent = Desk(phase=Phase.PREHEAT).see(demo__phased=WARN)
+    assert silent.during(120 * MINUTE).told == []
+
+
+def test_after_the_quiet_it_escalates_if_nobody_sees_it():
+    desk = Desk().see(demo__high=WARN).quiet(minutes=30)
+    assert times_min(desk, "step 1", 39) == []
+    assert times_min(desk, "step 1", 1) == [1]
+
+
+def test_a_gap_tells_each_once_and_no_step_twice():
+    desk = Desk().see(demo__high=TRIP, demo__low=TRIP)
+    assert desk.on(8 * 3600).short() == [("demo.high", "step 1"), ("demo.low", "step 1")]
+    assert desk.on(1).told == []
+
+
+def test_nothing_is_looked_at_before_something_is_due():
+    desk = Desk().see(demo__high=WARN)
+    before = desk.alarms
+    desk.during(5 * MINUTE - 10)
+    assert desk.alarms is before
+    desk.press()
+    pressed = desk.alarms
+    desk.during(5 * MINUTE - 10)
+    assert desk.alarms is pressed
+    # Once the horn may sound again, that is over too.
+    desk.on(60)
+    after = desk.alarms
+    assert after is not pressed
+    assert desk.on(60).alarms is after
