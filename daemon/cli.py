@@ -238,6 +238,9 @@ def _add_alarms(parsers: Parsers) -> None:
         "tell nobody of its warnings; a trip speaks and cuts heat all the same",
     )
     out.add_argument("--why", dest="text", required=True, help="the reason, for the record")
+    out.add_argument(
+        "--hours", type=float, default=0.0, help="how long, up to 168, which is also the default"
+    )
     _saying(sayings, "in-service", "tell of its warnings again")
     note = _saying(sayings, "note", "write something into the record", tag="")
     note.add_argument("text", metavar="TEXT", help="the note, in quotes")

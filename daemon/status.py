@@ -1,11 +1,21 @@
 """What a rig is doing now, as the one message that page, phone and command line share."""
 
-from daemon.notify.messages import AlarmNow, OutputsNow, StateMessage, ValueNow, utc_text
-from rules.alarms import Standing
+from daemon.notify.messages import (
+    AlarmNow,
+    OutOfServiceNow,
+    OutputsNow,
+    OverNow,
+    StateMessage,
+    ValueNow,
+    utc_text,
+)
+from rules.alarms import NEVER, OutOfService, Over, Standing
 from rules.channels import CHANNELS
 from rules.events import Decision, Level
 from rules.frame import NS_PER_S, Frame
+from rules.lifecycle import Life
 from rules.limits import LimitsBase
+from rules.outlook import outlook
 from rules.permit import PermitState
 from rules.phases import TITLES
 from rules.state import State
@@ -71,11 +81,15 @@ def state_message(
         polls_late=frame.health.polls_late,
         polls_missed=frame.health.polls_missed,
         store_ok=frame.health.store_ok,
+        over_unseen=tuple(_over(item) for item in state.alarms.over),
+        out_of_service=tuple(_out(item, frame, state) for item in state.alarms.out),
+        flood=state.alarms.flood,
+        tonight=outlook(limits, state, frame),
     )
 
 
 def _alarm(item: Standing, frame: Frame, state: State) -> AlarmNow:
-    quiet = item.quiet_until_ns > state.now_ns
+    quiet = item.life is Life.QUIET and item.quiet_until_ns != NEVER
     return AlarmNow(
         tag=item.tag,
         state="trip" if item.level is Level.TRIP else "warn",
@@ -87,6 +101,34 @@ def _alarm(item: Standing, frame: Frame, state: State) -> AlarmNow:
         seen_by=item.seen_by or None,
         going_by=item.going_by or None,
         quiet_until=_wall(frame, state, item.quiet_until_ns) if quiet else None,
+        life=item.life,
+        priority=item.priority,
+        told=item.told,
+        quiet_why=item.quiet_why if quiet else "",
+        attended=item.attended,
+        escalated=item.steps,
+        comes_and_goes=item.held,
+    )
+
+
+def _over(item: Over) -> OverNow:
+    return OverNow(
+        tag=item.tag,
+        worst="trip" if item.level is Level.TRIP else "warn",
+        since=utc_text(item.since_wall_ns),
+        over=utc_text(item.over_wall_ns),
+        said=item.said,
+    )
+
+
+def _out(item: OutOfService, frame: Frame, state: State) -> OutOfServiceNow:
+    return OutOfServiceNow(
+        tag=item.tag,
+        who=item.who,
+        via=item.via,
+        why=item.why,
+        since=utc_text(item.since_wall_ns),
+        until=_wall(frame, state, item.until_ns),
     )
 
 

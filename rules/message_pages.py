@@ -109,8 +109,11 @@ def _horn_line(horn: Horn) -> str:
     name, means = HORN_WORDS[horn]
     if horn is Horn.SILENT:
         return f"Horn: {means}."
-    afar = "only there" if horn is Horn.STAND_CLEAR else "from afar: quiet, with minutes and why"
-    return f"Horn: {name} means {means}. A button at the rig stops it for 2 minutes; {afar}."
+    if horn is Horn.STAND_CLEAR:
+        stops = "Only a button at the rig stops it, for 2 minutes."
+    else:
+        stops = "A button at the rig stops it until it comes back; from afar: quiet, with a reason."
+    return f"Horn: {name} means {means}. {stops}"
 
 
 def _heat_lines(level: Level, facts: Facts) -> tuple[str, ...]:

@@ -193,19 +193,27 @@ def nuisance_told(telling: Telling, kind: str, row: Row | None, why: str, *, beg
         IEC 62682 / ISA-18.2; EEMUA 191 for the rates.
     """
     about = row.title if row else "alarms"
-    what, then = NUISANCE[kind]
+    urgency, what, then = NUISANCE[kind]
     if not begun:
         text = f"{telling.title}: {about}: {what}: over at {telling.clock()}."
         return Told(_cut(text), basic(text))
-    head = f"{telling.title} {Urgency.MORNING.value}: {about}: {what}."
+    head = f"{telling.title} {urgency.value}: {about}: {what}."
     short = _fitted(f"{head} {then}", why)
     return Told(short, _lines([head, then, _sentence(why)]))
 
 
 NUISANCE = {
-    "chattering": ("comes and goes", "Told once; heat is cut all the same. Have it mended."),
-    "stale": ("stands for over a day", "Mend it, or take it out of service and say why."),
-    "flood": ("too many at once", "Look at the first; it brought the others."),
+    "chattering": (
+        Urgency.MORNING,
+        "comes and goes",
+        "A trip cuts heat each time. Have it mended.",
+    ),
+    "stale": (
+        Urgency.MORNING,
+        "has stood over a day",
+        "Mend it, or take it out of service and say why.",
+    ),
+    "flood": (Urgency.GO_NOW, "too many at once", "Begin with the first: it brought the others."),
 }
 
 
@@ -402,32 +410,3 @@ def alarm_text(
     """
     telling = telling_of(title, frame, watch_only=watch_only)
     return alarm_told(telling, Subject(row, level, said, frame.wall_ns)).short
-
-
-def follower_text(title: str, row: Row, leader: Row, said: str) -> str:
-    """The short form of an alarm that came with another.
-
-    Source:
-        `follower_told`.
-    """
-    return follower_told(Telling(title, 0), Subject(row, Level.WARN, said, 0), leader).short
-
-
-def cleared_text(title: str, row: Row, frame: Frame) -> str:
-    """The short form of an alarm that is over.
-
-    Source:
-        `over_told`.
-    """
-    telling = telling_of(title, frame, watch_only=False)
-    seen = Subject(row, Level.WARN, "", frame.wall_ns, seen_by="?")
-    return over_told(telling, seen).short
-
-
-def prompt_text(title: str, said: str) -> str:
-    """The short form of a prompt.
-
-    Source:
-        `prompt_told`.
-    """
-    return prompt_told(Telling(title, 0), said).short

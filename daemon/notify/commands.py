@@ -7,6 +7,7 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails, from_json
 
 from daemon.notify.messages import CommandMessage
+from rules.alarms import QUIET_MIN_MAX
 from rules.frame import Command
 
 COMMAND_BYTES_MAX = 4096
@@ -102,10 +103,12 @@ def _lacking(message: CommandMessage) -> str:
     """What a verb needs and this message does not have, or empty."""
     if not message.who.strip():
         return MISSING["who"]
-    if message.verb == "quiet" and (message.minutes <= 0 or not message.text.strip()):
-        return "quiet needs minutes above 0, at most 60, and the reason as text"
-    if message.verb != "quiet" and message.minutes:
-        return "minutes belong to quiet only; leave them out"
+    if message.verb == "quiet" and not (
+        0 < message.minutes <= QUIET_MIN_MAX and message.text.strip()
+    ):
+        return f"quiet needs minutes above 0, at most {QUIET_MIN_MAX:.0f}, and the reason as text"
+    if message.verb not in ("quiet", "out_of_service") and message.minutes:
+        return "minutes belong to quiet and out_of_service only; leave them out"
     if message.verb == "note" and not message.text.strip():
         return "note needs the note as text"
     if message.verb in ("out_of_service", "in_service") and not message.tag:

@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, Field, StringConstraints
 
-from rules.alarms import QUIET_MIN_MAX
+from rules.alarms import OUT_OF_SERVICE_H_MAX, QUIET_MIN_MAX
 from rules.commands import NOTE_CHARACTERS_MAX
 from rules.events import Horn, JsonScalar
 from rules.facts import STRICT
@@ -318,7 +318,11 @@ class CommandMessage(Message):
         "`out_of_service` and `in_service`",
     )
     minutes: float = Field(
-        default=0.0, ge=0, le=QUIET_MIN_MAX, description="for `quiet`: how long, min, up to 60"
+        default=0.0,
+        ge=0,
+        le=OUT_OF_SERVICE_H_MAX * 60,
+        description=f"for `quiet`: how long, min, up to {QUIET_MIN_MAX:.0f}; for `out_of_service`: "
+        f"how long, min, up to {OUT_OF_SERVICE_H_MAX * 60:.0f}, 0 for as long as is allowed",
     )
     text: Line = Field(
         default="",

@@ -113,7 +113,7 @@ def tell(options: argparse.Namespace) -> int:
         options.verb,
         who=options.who,
         tag=getattr(options, "tag", ""),
-        minutes=getattr(options, "minutes", 0.0),
+        minutes=getattr(options, "minutes", 60 * getattr(options, "hours", 0.0)),
         text=getattr(options, "text", ""),
     )
     return tell(_config(options).control.socket, options.rig, saying, as_json=options.json)

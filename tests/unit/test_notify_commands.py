@@ -56,6 +56,10 @@ def test_out_of_service_and_back_come_through() -> None:
     assert out == Command(
         "p-1", "out_of_service", "Ada", "mqtt", 7, "bag.low", 0.0, "valve on order"
     )
+    week = {"minutes": 10080, "text": "valve on order"}
+    out = parse({**GOOD, "verb": "out_of_service", "tag": "bag.low", **week})
+    assert isinstance(out, Command)
+    assert out.minutes == 10080
     back = parse({**GOOD, "verb": "in_service", "tag": "bag.low"})
     assert back == Command("p-1", "in_service", "Ada", "mqtt", 7, "bag.low")
 
@@ -80,12 +84,13 @@ def test_out_of_service_and_back_come_through() -> None:
         ({"tag": "Bag.Burst"}, "tag = "),
         ({"text": "two\nlines"}, "text = "),
         ({"text": "x" * 501}, "text = "),
-        ({"minutes": 5}, "minutes belong to quiet only"),
+        ({"minutes": 5}, "minutes belong to quiet and out_of"),
         ({"verb": "quiet"}, "quiet needs minutes above 0, at most 60, and the reason"),
         ({"verb": "quiet", "minutes": 5}, "and the reason as text"),
         ({"verb": "quiet", "minutes": 5, "text": " "}, "and the reason as text"),
         ({"verb": "quiet", "text": "on it"}, "quiet needs minutes"),
-        ({"verb": "quiet", "minutes": 60.1, "text": "on it"}, "minutes = 60.1"),
+        ({"verb": "quiet", "minutes": 60.1, "text": "on it"}, "at most 60, and the reason"),
+        ({"verb": "quiet", "minutes": 10081, "text": "on it"}, "minutes = 10081"),
         ({"verb": "quiet", "minutes": -1, "text": "on it"}, "minutes = -1"),
         ({"verb": "quiet", "minutes": "5", "text": "on it"}, "minutes = '5'"),
         ({"verb": "quiet", "minutes": True, "text": "on it"}, "minutes = True"),
@@ -93,7 +98,10 @@ def test_out_of_service_and_back_come_through() -> None:
         ({"verb": "out_of_service", "text": "on order"}, "needs the alarm as tag"),
         ({"verb": "out_of_service", "tag": "bag.low", "text": " "}, "needs the reason as text"),
         ({"verb": "in_service"}, "needs the alarm as tag; it is never for all at once"),
-        ({"verb": "in_service", "tag": "bag.low", "minutes": 5}, "minutes belong to quiet only"),
+        (
+            {"verb": "in_service", "tag": "bag.low", "minutes": 5},
+            "minutes belong to quiet and out_of",
+        ),
         ({"set_c": 170}, "unknown field 'set_c'; leave it out"),
         ({"schema_version": 2}, "schema_version = 2"),
     ],

@@ -90,6 +90,9 @@ def test_alarms_stand_in_order_with_who_has_seen_them() -> None:
     assert by_tag["bag.low"].state == "trip"
     assert by_tag["bag.low"].seen_by == "Ada"
     assert by_tag["bag.low"].quiet_until is not None
+    assert (by_tag["bag.low"].life, by_tag["bag.low"].quiet_why) == ("quiet", "going there")
+    assert by_tag["bag.low"].priority == "high"
+    assert by_tag["release.pins_under_pressure"].life == "unseen"
     assert by_tag["release.pins_under_pressure"].seen_by is None
     assert message.outputs.beacon_red
     assert message.permit == "latched"
@@ -98,9 +101,26 @@ def test_alarms_stand_in_order_with_who_has_seen_them() -> None:
     assert "no alarm" not in text
 
 
+def test_what_is_over_and_unseen_and_what_is_out_of_service_is_told() -> None:
+    story, limits = in_hold()
+    out = Command("c-1", "out_of_service", "Ada", "mqtt", WALL_0, "pad.mismatch", 60.0, "lead")
+    story.commands.append(out)
+    story.run(60, bag_inner_kpa=140.0).run(1, bag_inner_kpa=207.0).run(120)
+    message = message_of(story, limits)
+    (over,) = [item for item in message.over_unseen if item.tag == "bag.low"]
+    assert over.worst == "trip"
+    assert over.since < over.over
+    assert "bag.low" not in [alarm.tag for alarm in message.alarms]
+    (gone,) = message.out_of_service
+    assert (gone.tag, gone.who, gone.via, gone.why) == ("pad.mismatch", "Ada", "mqtt", "lead")
+    hour_later = f"{int(gone.since[11:13]) + 1:02d}{gone.since[13:16]}"
+    assert gone.until[11:16] == hour_later
+    assert StateMessage.model_validate_json(message.model_dump_json()) == message
+
+
 def test_a_prompt_is_no_alarm() -> None:
     story, limits = in_hold()
-    story.press("here_button").run(31 * 60)
+    story.press("here_button").run(46 * 60)
     assert story.events("prompt")
     message = message_of(story, limits)
     assert message.alarms == ()
