@@ -1,0 +1,148 @@
+"""What one cause brings with it is told in one message."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import pytest
+
+from rules.alarms import brought_by
+from rules.events import Horn
+from rules.following import DEPTH
+from rules.hazards import BY_TAG
+from rules.phases import Phase
+from tests.unit.alarm_desk import TRIP, WARN, Desk, demo_hazards
+
+MINUTE = 60
+DEMO_LOUD = Horn.COME_NOW
+
+
+@pytest.fixture
+def desk() -> Iterator[Desk]:
+    with demo_hazards():
+        yield Desk()
+
+
+def follows(desk: Desk) -> dict[str, str]:
+    return {item.tag: item.follows for item in desk.alarms.standing}
+
+
+@pytest.mark.parametrize("level", [WARN, TRIP])
+def test_what_a_cause_brings_gives_no_message_of_its_own(desk, level):
+    desk.see(demo__cause=level)
+    desk.see(5 * MINUTE - 1, demo__cause=level, demo__brought=level)
+    assert desk.short() == [("demo.brought", "-warn" if level is WARN else "-trip")]
+    assert desk.told[0].follows == "demo.cause"
+    assert desk.told[0].text.startswith("BAY 2: with cause: Brought.")
+    assert "REFILL" not in desk.told[0].text
+    assert [item.tag for item in brought_by(desk.alarms.standing, "demo.cause")] == ["demo.brought"]
+
+
+def test_in_one_frame_the_cause_comes_first_whatever_the_names(desk):
+    desk.see(demo__after=TRIP, demo__brought=TRIP, demo__cause=TRIP)
+    assert desk.short() == [
+        ("demo.cause", "trip"),
+        ("demo.brought", "-trip"),
+        ("demo.after", "-trip"),
+    ]
+    assert follows(desk) == {
+        "demo.cause": "",
+        "demo.brought": "demo.cause",
+        "demo.after": "demo.brought",
+    }
+    tags = [item.tag for item in brought_by(desk.alarms.standing, "demo.cause")]
+    assert tags == ["demo.brought", "demo.after"]
+    assert "Came with it: brought; after." in desk.during(6 * MINUTE).told[0].page
+
+
+@pytest.mark.parametrize(("minutes", "own"), [(15, False), (15.1, True)])
+def test_only_what_begins_soon_after_it(desk, minutes, own):
+    desk.see(demo__cause=WARN).see(minutes * MINUTE, demo__cause=WARN, demo__brought=WARN)
+    assert (("demo.brought", "warn") in desk.short()) is own
+
+
+def test_what_was_there_before_is_not_brought(desk):
+    desk.see(demo__brought=WARN).see(demo__brought=WARN, demo__cause=TRIP)
+    assert follows(desk) == {"demo.brought": "", "demo.cause": ""}
+    # But what it then comes to is told with it.
+    assert desk.see(demo__brought=TRIP, demo__cause=TRIP).short() == [("demo.brought", "-trip")]
+
+
+def test_without_its_cause_it_speaks_for_itself(desk):
+    assert desk.see(demo__brought=TRIP, demo__high=TRIP).short() == [
+        ("demo.high", "trip"),
+        ("demo.brought", "trip"),
+    ]
+    assert "REFILL" in desk.told[1].text
+
+
+def test_above_its_leader_it_always_speaks(desk):
+    desk.see(demo__cause=WARN, demo__brought=WARN)
+    assert desk.see(demo__cause=WARN, demo__brought=TRIP).short() == [("demo.brought", "trip")]
+    worse = Desk().see(demo__cause=WARN, demo__brought=TRIP)
+    assert worse.short() == [("demo.cause", "warn"), ("demo.brought", "trip")]
+    # The leader falls below it: then it has no leader either.
+    eased = Desk().see(demo__cause=TRIP, demo__brought=TRIP)
+    assert eased.see(demo__cause=WARN, demo__brought=TRIP).short() == [
+        ("demo.cause", "warn"),
+        ("demo.brought", "trip"),
+    ]
+
+
+def test_when_the_cause_is_over_it_says_what_to_do_once(desk):
+    desk.see(demo__cause=TRIP, demo__brought=TRIP).see(demo__brought=TRIP)
+    assert desk.short() == [("demo.cause", "clear"), ("demo.brought", "trip")]
+    assert "REFILL" in desk.told[1].text
+    assert desk.on().told == []
+
+
+def test_over_while_it_was_told_with_another_it_need_not_be_seen(desk):
+    desk.see(demo__cause=TRIP, demo__brought=TRIP).see(demo__cause=TRIP)
+    assert desk.short() == [("demo.brought", "-clear")]
+    assert desk.alarms.over == ()
+
+
+def test_it_neither_comes_back_nor_escalates_while_its_leader_does(desk):
+    desk.see(demo__cause=TRIP, demo__brought=TRIP)
+    assert {tag for tag, _ in desk.during(90 * MINUTE, 60).short()} == {"demo.cause"}
+
+
+def test_what_is_said_of_the_cause_is_said_of_what_it_brought(desk):
+    desk.see(demo__cause=TRIP, demo__brought=TRIP)
+    assert desk.ask("going", "demo.cause") == "done: going: demo.cause, demo.brought"
+    assert desk.life("demo.brought") == "seen"
+
+
+def test_a_quiet_cause_and_what_it_brought_are_quiet_until_then(desk):
+    desk.see(demo__cause=WARN, demo__brought=WARN).quiet("demo.cause", 30)
+    assert desk.see(demo__brought=WARN).short() == [
+        ("demo.cause", "clear"),
+        ("demo.brought", "-warn"),
+    ]
+    assert desk.on(29 * MINUTE).told == []
+    assert desk.on(MINUTE).short() == [("demo.brought", "warn")]
+
+
+def test_who_says_nothing_leads_nobody(desk):
+    desk.out("demo.cause").see(demo__cause=WARN, demo__brought=WARN)
+    assert desk.short() == [("demo.cause", "-warn"), ("demo.brought", "warn")]
+
+
+def test_its_horn_sounds_all_the_same(desk):
+    desk.see(demo__cause=WARN)
+    quiet = desk.sounds
+    desk.see(demo__cause=WARN, demo__brought=replace(WARN, horn=DEMO_LOUD))
+    assert quiet is not DEMO_LOUD
+    assert desk.sounds is DEMO_LOUD
+
+
+def test_suppressed_by_design_it_is_not_brought_either(desk):
+    desk.phase = Phase.PREHEAT
+    desk.see(demo__phased=WARN)
+    assert follows(desk) == {"demo.phased": ""}
+
+
+def test_every_row_names_hazards_that_are_there_and_none_can_follow_itself():
+    for tag, hazard in BY_TAG.items():
+        for leader in hazard.row.follows:
+            assert leader in BY_TAG, f"{tag}: follows {leader}, which is no hazard"
+            assert DEPTH[leader] < DEPTH[tag], f"{tag} and {leader} follow each other"
