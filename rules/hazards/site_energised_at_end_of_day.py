@@ -1,50 +1,90 @@
-"""Supply still on after closing; not judged yet.
+"""The workshop has closed and the rig is still on the supply.
 
 Hazard:
-    The bench catches fire in the night.
+    One contact is all that keeps a pad on the bench cold; when it welds or is
+    bridged in the night the bench burns, and nobody is there.
 Standard:
-    This project's design.
+    At the end of the day the supply is disconnected: common practice, no source.
 Limits:
-    None yet.
+    `prompt_after_min`, `warn_after_min` past closing time with the supply on and
+    no run open; `go_by_min`, by when someone should be back and until when the horn
+    calls; `until_h` after closing it is day again; `clear_after_s`.
 Trips when:
-    Nothing is judged yet.
+    Never, for no run is open. Asks 5 min past the owner's closing time, or past the
+    end of a run that was open then, and warns after 15 min.
 Clears when:
-    Nothing is judged yet.
+    The supply has been off for 60 s; a run is open; 10 h after closing.
 When data is missing:
-    Not judged.
+    No closing time stated, or nothing fitted that tells of the supply: not judged.
+    A clock that is not set: not judged anew, what stands goes on standing.
 Not covered:
-    Nothing is judged yet.
+    Whether the supply is locked off. That is for a person with a padlock.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import Self
 
-from pydantic import BaseModel
+from pydantic import BaseModel, Field, model_validator
 
-from rules.facts import STRICT
-from rules.hazards.base import NOT_JUDGED, Finding, Priority, Row
+from rules.events import Horn, Level
+from rules.facts import STRICT, must_rise
+from rules.frame import NS_PER_S
+from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row, Urgency
+from rules.hazards.common import began_ns, lasted_s
 from rules.view import View
+
+TELL_OF_SUPPLY = ("mains_ok", "heat_on", "contactor_closed")
+DAY_S = 86_400
+LOOK_S = 10.0
 
 
 class Limits(BaseModel):
-    """Limits of `site.energised_at_end_of_day`."""
+    """Limits of `site.energised_at_end_of_day`; what each is for stands above."""
 
     model_config = STRICT
+
+    prompt_after_min: float = Field(default=5.0, gt=0, le=60)
+    warn_after_min: float = Field(default=15.0, gt=0, le=120)
+    go_by_min: float = Field(default=30.0, gt=0, le=240)
+    until_h: float = Field(default=10.0, gt=0, le=16)
+    clear_after_s: float = Field(default=60.0, ge=0, le=600)
+
+    @model_validator(mode="after")
+    def _cross_check(self) -> Self:
+        must_rise(self, "prompt_after_min", "warn_after_min", "go_by_min")
+        return self
 
 
 @dataclass(frozen=True, slots=True)
 class Memory:
-    """What is remembered."""
+    """What is remembered.
+
+    Attributes:
+        on_ns: process time since which the supply has been on after closing, ns.
+        off_ns: process time since which it has been off again, ns.
+    """
+
+    on_ns: int | None = None
+    off_ns: int | None = None
 
 
 REST = Memory()
 
 ROW = Row(
     tag="site.energised_at_end_of_day",
-    title="Supply still on after closing",
-    consequence="The bench catches fire in the night",
-    priority=Priority.LOW,
-    warn_do="KEEP AIR ON. Look at the rig.",
+    title="supply still on after closing",
+    consequence="a pad heats in the night and the bench burns",
+    priority=Priority.MEDIUM,
+    warn_do="Switch off at the supply and pull the plugs.",
     trip_do="",
+    warn_urgency=Urgency.GO_BY,
+    causes=(
+        "the last one out forgot it",
+        "somebody works late; then a run should be open",
+        "the closing time in the rig's facts is an old one",
+    ),
+    time_available="until the next contact fails; then 20 min until a bench chars",
 )
 
 
@@ -59,4 +99,56 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     Source:
         Module docstring.
     """
-    return memory, NOT_JUDGED
+    closing = view.facts.closing_time
+    if closing is None or view.run_open:
+        return REST, CLEAR if view.run_open else NOT_JUDGED
+    if memory.on_ns is None and not view.due(LOOK_S):
+        return memory, CLEAR
+    on = _supply_on(view)
+    if on is None:
+        return memory, _told(limits, memory, view, closing) if memory.on_ns else NOT_JUDGED
+    if not _closed(limits, view, closing, stands=memory.on_ns is not None):
+        return REST, CLEAR
+    if on and memory.on_ns is None:
+        memory = Memory(view.now_ns)
+    off_ns = began_ns(view, memory.off_ns, holds=not on)
+    if memory.on_ns is None or lasted_s(view, off_ns) >= limits.clear_after_s:
+        return REST, CLEAR
+    if off_ns != memory.off_ns:
+        memory = Memory(memory.on_ns, off_ns)
+    return memory, _told(limits, memory, view, closing)
+
+
+def _told(limits: Limits, memory: Memory, view: View, closing: str) -> Finding:
+    on_min = lasted_s(view, memory.on_ns) / 60
+    if on_min < limits.prompt_after_min:
+        return CLEAR
+    horn = Horn.COME_WHEN_YOU_CAN if on_min < limits.go_by_min else Horn.SILENT
+    if on_min < limits.warn_after_min:
+        said = f"closed at {closing}, supply still on: switch it off"
+        return Finding(Level.PROMPT, said, horn)
+    said = f"closed at {closing}, no run, supply still on"
+    go_by_s = max(0.0, (limits.go_by_min - on_min) * 60)
+    return Finding(Level.WARN, said, horn, go_by_s=go_by_s)
+
+
+def _supply_on(view: View) -> bool | None:
+    """The supply is on, as far as anything tells; None when nothing does."""
+    told = [view.is_on(name) for name in TELL_OF_SUPPLY]
+    if True in told:
+        return True
+    return False if False in told else None
+
+
+def _closed(limits: Limits, view: View, closing: str, *, stands: bool) -> bool:
+    frame = view.frame
+    if not frame.wall_trusted:
+        return stands
+    local_s = frame.wall_ns // NS_PER_S + frame.utc_offset_s
+    return (local_s - _seconds_of(closing)) % DAY_S < limits.until_h * 3600
+
+
+@lru_cache
+def _seconds_of(closing: str) -> int:
+    hours, minutes = closing.split(":")
+    return int(hours) * 3600 + int(minutes) * 60
