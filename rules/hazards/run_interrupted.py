@@ -64,6 +64,13 @@ ROW = Row(
     priority=Priority.MEDIUM,
     warn_do="KEEP AIR ON. Check the gauges.",
     trip_do="",
+    causes=(
+        "power was lost, or the supervisor's computer restarted",
+        "the supervisor was stopped to change its configuration",
+        "the computer was too busy, or its disk too slow",
+    ),
+    time_available="5 min: a thermostat that sticks in the gap takes that long to 160 C",
+    rescue="Cure may be short.",
 )
 
 
