@@ -262,7 +262,8 @@ class _Round:
         was, item, first = self.was.get(tag), self.items.get(tag), self.first.get(tag)
         if first is not None:
             self.events.append(first)
-        if item is was:
+        # What a command has put back in service is as it was, and yet has to speak.
+        if item is was and (item is None or not self._speaks_now(item)):
             return
         before = was.level if was is not None else Level.CLEAR
         if item is None or item.level is Level.PROMPT:
