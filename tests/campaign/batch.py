@@ -24,12 +24,14 @@ class Order:
         names: what is struck in forks of it.
         mode: how the air is held; None: as drawn.
         fittings: what is fitted; None: as drawn.
+        whole: go on to the end of the cure.
     """
 
     seed: int
     names: tuple[str, ...]
     mode: str | None = None
     fittings: str | None = None
+    whole: bool = True
 
 
 def orders(cures: int, seed: int, *, faults: int, disturbances: int) -> list[Order]:
@@ -62,7 +64,9 @@ def _round(names: Iterable[str], count: int) -> Iterator[tuple[str, ...]]:
 
 def run_order(order: Order) -> Cured:
     """Run one."""
-    return run_cure(order.seed, order.names, mode=order.mode, fittings=order.fittings)
+    return run_cure(
+        order.seed, order.names, mode=order.mode, fittings=order.fittings, whole=order.whole
+    )
 
 
 def run(made: list[Order], *, jobs: int, tell: Callable[[int], None] = lambda done: None) -> Found:

@@ -16,7 +16,8 @@ from tests.campaign.course import Course, Told
 from tests.campaign.draws import Drawn, draw, planned_in
 from tests.campaign.verdict import Verdict, first_alarms, not_built, spoke, verdict_of
 
-DISTURBED_S = 2400.0
+DISTURBED_S = 1200.0
+DISTURBED_S_MAX = 3600.0
 LOOKS_LATER_S_MAX = 900.0
 AT_HOME_S = 600.0
 # The one fault that is one by the time of day.
@@ -69,7 +70,8 @@ class Cured:
         seed: of it.
         fittings: what was fitted.
         mode: how the air was held.
-        ended: `home`, `tripped` or `stuck`.
+        ended: `home`, `tripped`, `stuck`, or `settled` where the last fork was all
+            that was wanted of it.
         hours: of plant time in the trunk.
         false: false alarms of the trunk.
         prompts: how often each hazard prompted in the trunk.
@@ -92,8 +94,17 @@ def run_cure(
     *,
     mode: str | None = None,
     fittings: str | None = None,
+    whole: bool = True,
 ) -> Cured:
-    """Run one cure to its end, and each of these faults and disturbances from its onset."""
+    """Run one cure, and each of these faults and disturbances from its onset.
+
+    Args:
+        seed: of the cure.
+        names: what is struck.
+        mode: how the air is held; None: as drawn.
+        fittings: what is fitted; None: as drawn.
+        whole: go on to the end of the cure, also when all has been struck.
+    """
     drawn = draw(seed, mode=mode, fittings=fittings)
     course = drawn.begin()
     waiting = [planned_in(seed, name) for name in names]
@@ -103,6 +114,9 @@ def run_cure(
         for planned in [planned for planned in waiting if due(course, planned)]:
             waiting.remove(planned)
             struck.append(run_struck(drawn, course, planned))
+        if not (whole or waiting):
+            ended = "settled"
+            break
         course.advance()
         if course.outputs.beacon_red:
             ended = "tripped"
@@ -171,7 +185,8 @@ def run_fault(course: Course, planned: PlannedFault) -> Verdict:
 def _run_disturbed(course: Course, planned: PlannedFault) -> None:
     began_at_s = course.now_s
     all_day = planned.onset.stage is None
-    lasts_s = float(getattr(planned.fault, "lasts_s", 0.0))
+    lasts_s = float(getattr(planned.fault, "lasts_s", DISTURBED_S))
+    for_s = min(DISTURBED_S_MAX, lasts_s + DISTURBED_S)
     home_at_s: float | None = None
     while not course.yard.over:
         course.advance()
@@ -179,7 +194,7 @@ def _run_disturbed(course: Course, planned: PlannedFault) -> None:
             home_at_s = course.now_s
         if course.outputs.beacon_red or (home_at_s and course.now_s > home_at_s + AT_HOME_S):
             return
-        if not all_day and course.now_s > began_at_s + DISTURBED_S + lasts_s:
+        if not all_day and course.now_s > began_at_s + for_s:
             return
 
 

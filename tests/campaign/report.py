@@ -32,9 +32,9 @@ def _counts(found: Found) -> list[str]:
     alarms = Counter(f"{alarm.tag} {alarm.state}" for alarm in found.false)
     prompts = ", ".join(f"{tag} {count}" for tag, count in sorted(found.prompts.items()))
     hours = sum(cure.hours for cure in found.cures)
-    not_home = [cure for cure in found.cures if cure.ended != "home"]
+    not_home = [cure for cure in found.cures if cure.ended not in ("home", "settled")]
     return [
-        f"healthy cures: {len(found.cures)}, {hours:.0f} h of plant time; "
+        f"whole cures, nothing broken: {found.false_share.of}; {hours:.0f} h of plant time in all; "
         f"not ended at home: {len(not_home)}",
         f"with a false alarm: {_share(found.false_share)}",
         f"false alarms: {_counted(alarms)}",
@@ -64,13 +64,14 @@ def _share(share: Share) -> str:
 
 def _cases(found: Found) -> list[str]:
     cases: list[Struck | Cured] = [*found.wrong, *found.crying, *found.disturbed]
-    lines = [f"{_said(case)}\n    {again(case)}" for case in cases[:CASES_SHOWN]]
+    lines = [f"{said_of(case)}\n    {again(case)}" for case in cases[:CASES_SHOWN]]
     if len(cases) > CASES_SHOWN:
         lines.append(f"and {len(cases) - CASES_SHOWN} more")
     return lines
 
 
-def _said(case: Struck | Cured) -> str:
+def said_of(case: Struck | Cured) -> str:
+    """One case in a line: what was said, when, and by when it should have been."""
     if case.false:
         what = "healthy cure" if isinstance(case, Cured) else case.name
         said = "; ".join(

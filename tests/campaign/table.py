@@ -155,13 +155,14 @@ class Found:
 
     @property
     def crying(self) -> list[Cured]:
-        """Healthy cures with a false alarm."""
+        """Cures with a false alarm while nothing was broken."""
         return [cure for cure in self.cures if cure.false]
 
     @property
     def false_share(self) -> Share:
-        """Healthy cures with a false alarm, of all."""
-        return share_of(len(self.crying), len(self.cures))
+        """Whole healthy cures with a false alarm, of all."""
+        whole = [cure for cure in self.cures if cure.ended != "settled"]
+        return share_of(sum(bool(cure.false) for cure in whole), len(whole))
 
     @property
     def disturbed_share(self) -> Share:
