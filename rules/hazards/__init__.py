@@ -15,7 +15,7 @@ from pydantic import BaseModel
 from rules.hazards.base import Finding, Row
 from rules.view import View
 
-_HELPERS = frozenset({"base", "common", "lasting", "switched"})
+_HELPERS = frozenset({"base", "common", "lasting", "pins", "switched"})
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,55 +5,76 @@ Hazard:
     air, talc and rubber may strike whoever stands near.
 Standard:
     Pressure is held until the repair has cooled below 100 C: common practice,
-    no source. At 207 kPa gauge water boils at about 134 C (IAPWS R7-97). Local
-    boiling point from the standard atmosphere (ISO 2533) and IAPWS R7-97.
+    no source. At 207 kPa gauge water boils at about 134 C (IAPWS R7-97). Boiling
+    point where the rig stands from ISO 2533 and IAPWS R7-97: `rules.boiling`.
 Limits:
-    `hot_c`, and never more than the local boiling point less 5 C, above which
-    nothing is opened; `deadband_c` for its end; `fall_kpa` within `within_s`;
+    `hot_c`, and never more than the local boiling point: from there up nothing is
+    let down. `early_c` below it a let-down is early, for the middle of the repair
+    is hotter than its pads. `deadband_c` for the end; `fall_kpa` within a minute;
     `band_kpa`, above which a fall is a trim and pressure is back; `low_kpa`;
     `confirm_s`, so that one rogue sample is not believed; `clear_after_s`.
 Trips when:
-    While any pad is above the threshold a bag that was held is below 150 kPa,
-    or has lost 30 kPa within 60 s and is below 180, for 1 s. So does a rig
-    found hot with its air gone. A request to release alone, the air still up,
-    warns with the horn for "come now": do not open.
+    While any pad is at the limit or above, a bag that was held is below 150 kPa,
+    or has lost 30 kPa within a minute and is below 180, for 1 s: the shape of a
+    let-down, whoever began it. (Within a minute the air's own temperature moves it
+    by under 1 kPa.) So does a rig found hot with its air gone. It warns, with the
+    horn for "come now", when the same happens in the 5 C below the limit, and in
+    both when release is asked for or the pins are out with the air still up.
 Clears when:
-    For 15 s every pad has been 2 C below the threshold, or every bag is back at
-    180 kPa and nobody asks for release.
+    For 15 s every pad has been 2 C below all of that, or every bag is back at
+    180 kPa, the pins are in and nobody asks for release.
 When data is missing:
-    A pad that cannot be read counts as hot if it last read hot. A bag that
-    cannot be read is left out; with none, only a request is judged and what
-    stood goes on standing. After a gap in the frames falls are seen afresh.
+    A pad that cannot be read counts as it was when last read, hot or not; one
+    never read counts as hot in heat-up, hold and cool-down. With no pad to be read
+    a fall has no shape: below 180 kPa warns, below 150 trips. A bag that cannot be
+    read is left out; with none, only a request is judged and what stood goes on
+    standing. After a gap in the frames falls are seen afresh.
 Not covered:
-    The inside of the repair, which is hotter than the pads for half an hour and
-    more on thick sections: its estimate comes with a later rule. One rogue
-    sample upwards on a hot bag already below 180 kPa looks like a loss.
+    The middle of the repair, for half an hour and more on thick sections hotter
+    than the pads by 30 C and more: its estimate comes with a later rule. A loss of
+    30 kPa in 5 s is `bag.burst`, which this then follows; one that takes longer
+    than a minute is `bag.drift` and `bag.low` until it is below 150 kPa.
 """
 
 from dataclasses import dataclass
+from enum import IntEnum
 from typing import Self
 
 from pydantic import BaseModel, Field, model_validator
 
-from rules.channels import BAGS, PADS
+from rules.air import REFERENCE_K, BagAir
+from rules.boiling import KELVIN, opens_below_c
+from rules.channels import BAGS
 from rules.events import Horn, Level
 from rules.facts import STRICT, must_rise
 from rules.frame import NS_PER_S
 from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row
 from rules.hazards.common import (
     QUIET,
+    UNDER_AIR,
     Standing,
     began_ns,
     confirmed,
-    hot_above_c,
+    hottest_pad,
     stand,
     title_of,
 )
 from rules.phases import Phase
 from rules.view import View
-from rules.window import Window
 
-PUSH_EVERY_NS = 2 * NS_PER_S
+Pair = tuple[float | None, float | None]
+
+SAMPLE_EVERY_NS = 10 * NS_PER_S
+MINUTE_NS = 60 * NS_PER_S
+
+
+class Heat(IntEnum):
+    """How hot the pads are for letting down."""
+
+    UNKNOWN = 0
+    COOL = 1
+    EARLY = 2
+    HOT = 3
 
 
 class Limits(BaseModel):
@@ -62,9 +83,9 @@ class Limits(BaseModel):
     model_config = STRICT
 
     hot_c: float = Field(default=100.0, ge=50, le=100)
+    early_c: float = Field(default=5.0, ge=0, le=20)
     deadband_c: float = Field(default=2.0, ge=0, le=10)
     fall_kpa: float = Field(default=30.0, gt=0, le=300)
-    within_s: float = Field(default=60.0, ge=5, le=600)
     band_kpa: float = Field(default=180.0, gt=0, le=600)
     low_kpa: float = Field(default=150.0, gt=0, le=600)
     confirm_s: float = Field(default=1.0, ge=0, le=10)
@@ -81,21 +102,19 @@ class Memory:
     """What is remembered.
 
     Attributes:
-        pads_c: last good reading of each pad, °C, in the order of
-            `rules.channels.PADS`; None before the first.
-        bags: the last minute of each bag, kPa, in the order of
-            `rules.channels.BAGS`.
-        losing_ns: since when air has been going while hot, ns.
+        heat: how hot the pads were when all of them could last be read.
+        recent: both bags every 10 s of the last minute, kPa, the newest first.
+        sampled_ns: process time of the newest of them, ns.
+        losing_ns: since when air has been going, ns.
         standing: what stands.
     """
 
-    pads_c: tuple[float | None, float | None] = (None, None)
-    bags: tuple[Window, Window] = (Window(60.0), Window(60.0))
+    heat: Heat = Heat.UNKNOWN
+    recent: tuple[Pair, ...] = ()
+    sampled_ns: int = 0
     losing_ns: int | None = None
     standing: Standing = QUIET
 
-
-REST = Memory()
 
 ROW = Row(
     tag="release.hot",
@@ -103,9 +122,11 @@ ROW = Row(
     consequence="the repair blows and may strike someone",
     priority=Priority.HIGH,
     warn_do="KEEP AIR ON. Do not open.",
-    trip_do="REFILL AIR IF SAFE, shut the exhaust. Do not open.",
+    trip_do="REFILL AIR IF SAFE. Shut exhaust. Do not open.",
     warn_horn=Horn.COME_NOW,
-    follows=("bag.burst",),
+    follows=("bag.burst", "release.pins_under_pressure"),
+    causes=("an exhaust opened too soon", "the wrong bag let down", "a regulator turned too far"),
+    time_available="under a minute: an open exhaust takes a bag to 150 kPa in some 46 s",
 )
 
 
@@ -120,87 +141,159 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     Source:
         Module docstring.
     """
-    values = (view.good(BAGS[0]), view.good(BAGS[1]))
-    pads_c = (_last_c(memory, view, 0), _last_c(memory, view, 1))
-    if pads_c == (None, None) or not (view.fitted(BAGS) or view.reading("release_request")):
-        return REST, NOT_JUDGED
-    bags = (
-        _pushed(limits, memory.bags[0], view, values[0]),
-        _pushed(limits, memory.bags[1], view, values[1]),
+    now = view.now
+    if now.coldest_c is None and now.hottest_c is None and not _has_pads(view):
+        return memory, NOT_JUDGED
+    heat = _heat(limits, memory, view)
+    due = view.gap_s > 0 or view.now_ns - memory.sampled_ns >= SAMPLE_EVERY_NS
+    if heat is not memory.heat or (due and heat > Heat.COOL):
+        memory = _sampled(memory, view, heat)
+    one_kpa, other_kpa = now.bags
+    low = (one_kpa is not None and one_kpa < limits.band_kpa) or (
+        other_kpa is not None and other_kpa < limits.band_kpa
     )
-    threshold_c = hot_above_c(view.facts, limits.hot_c)
-    hottest_c = max(value for value in pads_c if value is not None)
-    hot = hottest_c > threshold_c
-    losing = _losing(limits, bags, view, values) if hot else ""
-    losing_ns = began_ns(view, memory.losing_ns, holds=bool(losing))
-    asked = hot and view.is_on("release_request") is True
-    demand = Level.WARN if asked else Level.CLEAR
-    if confirmed(view, losing_ns, limits.confirm_s):
+    resting = memory.standing is QUIET and memory.losing_ns is None
+    if resting and (heat <= Heat.COOL or not (low or _asked(view))):
+        return memory, CLEAR
+    return _hot(limits, memory, view, heat)
+
+
+def _sampled(memory: Memory, view: View, heat: Heat) -> Memory:
+    if heat <= Heat.COOL:
+        return Memory(heat, (), 0, memory.losing_ns, memory.standing)
+    passed_ns = view.now_ns - memory.sampled_ns
+    kept = () if view.gap_s > 0 else memory.recent
+    if kept and passed_ns < SAMPLE_EVERY_NS:
+        return Memory(heat, kept, memory.sampled_ns, memory.losing_ns, memory.standing)
+    # Frames that come seldom: the one before is always within reach.
+    kept = kept[: max(1, MINUTE_NS // passed_ns - 1)] if kept else kept
+    recent = (view.now.bags, *kept)
+    return Memory(heat, recent, view.now_ns, memory.losing_ns, memory.standing)
+
+
+def _has_pads(view: View) -> bool:
+    values = view.frame.values
+    return "pad_inner_c" in values or "pad_outer_c" in values
+
+
+def _heat(limits: Limits, memory: Memory, view: View) -> Heat:
+    hottest_c = view.now.hottest_c
+    if hottest_c is None:
+        seen = Heat.UNKNOWN
+    else:
+        limit_c = opens_below_c(view.facts.site_altitude_m, limits.hot_c)
+        if hottest_c >= limit_c:
+            return Heat.HOT
+        seen = Heat.EARLY if hottest_c >= limit_c - limits.early_c else Heat.COOL
+    if view.now.coldest_c is not None:
+        return seen
+    # A pad that cannot be read: as it was, and where it never was, the safe side.
+    unread = Heat.HOT if view.phase in UNDER_AIR else Heat.COOL
+    return max(seen, memory.heat if memory.heat is not Heat.UNKNOWN else unread)
+
+
+def _asked(view: View) -> str:
+    """What asks for release, in words; empty when nothing does."""
+    values = view.frame.values
+    if "release_request" in values and view.is_on("release_request"):
+        return "release asked for"
+    if "pins_in" in values and view.pressurised and view.is_on("pins_in") is False:
+        return "pins out"
+    return ""
+
+
+def _hot(limits: Limits, memory: Memory, view: View, heat: Heat) -> tuple[Memory, Finding]:
+    asked = _asked(view)
+    worst = _losing(limits, memory, view)
+    losing_ns = began_ns(view, memory.losing_ns, holds=bool(worst) and heat > Heat.COOL)
+    demand = Level.CLEAR
+    if heat > Heat.COOL and (asked or confirmed(view, losing_ns, limits.confirm_s)):
+        demand = Level.WARN
+    shaped = view.now.hottest_c is not None or _below(view, limits.low_kpa)
+    if heat is Heat.HOT and shaped and confirmed(view, losing_ns, limits.confirm_s):
         demand = Level.TRIP
-    cool = hottest_c < threshold_c - limits.deadband_c
     standing = stand(
         view,
         memory.standing,
         demand,
-        away=cool or (not asked and _back(limits, view, values)),
+        away=_cool(limits, view) or (not asked and _back(limits, view)),
         clear_after_s=limits.clear_after_s,
     )
-    memory = Memory(pads_c, bags, losing_ns, standing)
+    after = Memory(heat, memory.recent, memory.sampled_ns, losing_ns, standing)
+    memory = memory if after == memory else after
     if standing.level is Level.CLEAR:
         return memory, CLEAR
-    return memory, Finding(standing.level, _said(standing.level, losing, pads_c, threshold_c))
+    what = worst or asked or "air was lost"
+    return memory, Finding(standing.level, _said(limits, view, what), save_s=_left_s(limits, view))
 
 
-def _last_c(memory: Memory, view: View, index: int) -> float | None:
-    name = PADS[index]
-    if view.reading(name) is None:
-        return None
-    value = view.good(name)
-    return memory.pads_c[index] if value is None else value
-
-
-def _pushed(limits: Limits, was: Window, view: View, value: float | None) -> Window:
-    if view.gap_s > 0 or was.span_s != limits.within_s:
-        was = Window(limits.within_s)
-    if value is None:
-        return was
-    # A reading every 2 s shows what a minute lost, at half the work.
-    recent = was.buckets and view.now_ns - was.buckets[-1].end_ns < PUSH_EVERY_NS
-    return was if recent else was.push(view.now_ns, value)
-
-
-def _losing(
-    limits: Limits,
-    bags: tuple[Window, Window],
-    view: View,
-    values: tuple[float | None, float | None],
-) -> str:
+def _losing(limits: Limits, memory: Memory, view: View) -> str:
     """Which bag is losing air and how, in words; empty when none is."""
-    held = view.pressurised or view.phase is Phase.ABORTED
-    for name, window, value in zip(BAGS, bags, values, strict=True):
-        high = window.high
-        if value is None or high is None or value >= limits.band_kpa:
+    if not view.pressurised and view.phase is not Phase.ABORTED:
+        return ""
+    pads_read = view.now.hottest_c is not None
+    for index, value in enumerate(view.now.bags):
+        if value is None or value >= limits.band_kpa:
             continue
-        if high - value >= limits.fall_kpa:
-            return f"{title_of(name)} {value:.0f} kPa, -{high - value:.0f}"
-        if held and value < limits.low_kpa:
+        name, fell_kpa = BAGS[index], _highest(memory, index, value) - value
+        if fell_kpa >= limits.fall_kpa:
+            return f"{title_of(name)} {value:.0f} kPa, -{fell_kpa:.0f}"
+        if value < limits.low_kpa or not pads_read:
             return f"{title_of(name)} {value:.0f} kPa"
     return ""
 
 
-def _back(limits: Limits, view: View, values: tuple[float | None, float | None]) -> bool:
+def _highest(memory: Memory, index: int, value: float) -> float:
+    known = [pair[index] for pair in memory.recent]
+    return max((kpa for kpa in known if kpa is not None), default=value)
+
+
+def _below(view: View, limit_kpa: float) -> bool:
+    return any(value is not None and value < limit_kpa for value in view.now.bags)
+
+
+def _cool(limits: Limits, view: View) -> bool:
+    """Every fitted pad reads well and is cool enough, deadband and all."""
+    now = view.now
+    if now.coldest_c is None or now.hottest_c is None:
+        return False
+    limit_c = opens_below_c(view.facts.site_altitude_m, limits.hot_c)
+    return now.hottest_c < limit_c - limits.early_c - limits.deadband_c
+
+
+def _back(limits: Limits, view: View) -> bool:
     """Every fitted bag reads well and is back in its band."""
-    fitted = [value for name, value in zip(BAGS, values, strict=True) if view.reading(name)]
-    return bool(fitted) and all(value is not None and value >= limits.band_kpa for value in fitted)
+    return view.now.lower_kpa is not None and view.now.lower_kpa >= limits.band_kpa
 
 
-def _said(
-    level: Level, losing: str, pads_c: tuple[float | None, float | None], threshold_c: float
-) -> str:
-    hottest_c, index = max(
-        (value, index) for index, value in enumerate(pads_c) if value is not None
+def _left_s(limits: Limits, view: View) -> float | None:
+    """How long until a bag that falls is too low, s; None when that is not known."""
+    return min(
+        (
+            left_s
+            for bag, value in zip(view.air.bags, view.now.bags, strict=True)
+            if (left_s := _falls_s(limits, bag, value)) is not None
+        ),
+        default=None,
     )
-    pad = f"{title_of(PADS[index])} {hottest_c:.0f} C, limit {threshold_c:.0f}"
-    if level is Level.WARN:
-        return f"release asked for, {pad}"
-    return f"{losing or 'air was lost'}, {pad}"
+
+
+def _falls_s(limits: Limits, bag: BagAir, value: float | None) -> float | None:
+    if value is None or value <= limits.low_kpa or bag.gas_c is None:
+        return None
+    # Its rate is told for air at 20 C; this air is warmer, and its pressure falls faster.
+    falls_kpa_per_s = -bag.fast_kpa_per_s * (KELVIN + bag.gas_c) / REFERENCE_K
+    if falls_kpa_per_s <= 0.0:
+        return None
+    return (value - limits.low_kpa) / falls_kpa_per_s
+
+
+def _said(limits: Limits, view: View, what: str) -> str:
+    hottest = hottest_pad(view)
+    if hottest is None:
+        return f"{what}, pads not read"
+    name, value_c = hottest
+    limit_c = opens_below_c(view.facts.site_altitude_m, limits.hot_c)
+    if value_c < limit_c:
+        return f"{what}, {title_of(name)} {value_c:.0f} C, core hotter"
+    return f"{what}, {title_of(name)} {value_c:.0f} C, limit {limit_c:.0f}"
