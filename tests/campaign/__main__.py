@@ -96,7 +96,7 @@ def _drawn(options: argparse.Namespace) -> Course:
     course = drawn.begin()
     if not name:
         return course
-    planned = planned_in(options.cure, name)
+    planned = planned_in(options.cure, name, drawn.hold_s)
     sys.stderr.write(f"{planned}\n")
     deadline_s = planned.fault.deadline_s(drawn.scenario.built)
     tail_s = min(TAIL_S_MAX, deadline_s + min(deadline_s, LOOKS_LATER_S_MAX))

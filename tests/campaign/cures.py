@@ -10,15 +10,16 @@ from dataclasses import dataclass
 from math import inf, isinf
 
 from rules.events import AlarmChanged
-from simulator.faults import Disturbance
+from simulator.faults import Disturbance, Fault
 from simulator.planned import PlannedFault
 from tests.campaign.course import Course, Told
 from tests.campaign.draws import Drawn, draw, planned_in
-from tests.campaign.verdict import Verdict, first_alarms, not_built, spoke, verdict_of
+from tests.campaign.verdict import Verdict, first_alarms, not_built, spoke, verdict_of, wakes_of
 
 DISTURBED_S = 1200.0
 DISTURBED_S_MAX = 3600.0
 LOOKS_LATER_S_MAX = 900.0
+MEASURED_LATER_S_MAX = 3600.0
 AT_HOME_S = 600.0
 # The one fault that is one by the time of day.
 LEFT_ENERGISED = "left_energised"
@@ -107,7 +108,7 @@ def run_cure(
     """
     drawn = draw(seed, mode=mode, fittings=fittings)
     course = drawn.begin()
-    waiting = [planned_in(seed, name) for name in names]
+    waiting = [planned_in(seed, name, drawn.hold_s) for name in names]
     struck: list[Struck] = []
     ended = "home"
     while not course.yard.over:
@@ -162,6 +163,8 @@ def run_fault(course: Course, planned: PlannedFault) -> Verdict:
     struck_s: float | None = None
     harmed_s: float | None = None
     looked = len(course.told)
+    wakes = wakes_of(planned)
+    measured = type(fault).harmed is not Fault.harmed
     while not course.yard.over:
         course.advance()
         if struck_s is None:
@@ -172,12 +175,13 @@ def run_fault(course: Course, planned: PlannedFault) -> Verdict:
         since_s = course.now_s - struck_s
         if harmed_s is None and fault.harmed(course.rig, course.crew):
             harmed_s = since_s
-        if len(course.told) > looked and first_alarms(course, fault.wakes, struck_s):
+        if len(course.told) > looked and first_alarms(course, wakes, struck_s):
             break
         looked = len(course.told)
-        if since_s > deadline_s + min(deadline_s, LOOKS_LATER_S_MAX):
+        later_s = MEASURED_LATER_S_MAX if measured and harmed_s is None else LOOKS_LATER_S_MAX
+        if since_s > deadline_s + min(2 * deadline_s, later_s):
             break
-        if not_built(fault.wakes) or (isinf(deadline_s) and since_s > DISTURBED_S):
+        if not_built(wakes) or (isinf(deadline_s) and since_s > DISTURBED_S):
             break
     return verdict_of(course, planned, struck_s, harmed_s)
 

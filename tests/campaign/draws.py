@@ -32,6 +32,7 @@ DISTURBANCES = {name: kind for name, kind in catalogue().items() if issubclass(k
 ALTITUDE_M_MAX = 3000.0
 COFFEE_S_MAX = 840.0
 LATER_IN_HOLD_S_MAX = 300.0
+AT_THE_END_S = 900.0
 # Their course is told on a regulator that feeds and vents (see their pages in docs/faults.md).
 ON_RELIEVING = frozenset(name for name, kind in FAULTS.items() if area_of(kind) == "air") - {
     "bag_tears",
@@ -55,6 +56,11 @@ class Drawn:
     scenario: Scenario
     limits: LimitsBase
     fittings: str
+
+    @property
+    def hold_s(self) -> float:
+        """The data sheet's time, s."""
+        return self.scenario.plans[0].hold_s
 
     @property
     def mode(self) -> str:
@@ -166,15 +172,27 @@ def _built(random: Random, thickness_mm: float) -> RigSettings:
     )
 
 
-def planned_in(seed: int, name: str) -> PlannedFault:
-    """A fault or disturbance of the cure of this seed, its size drawn between its bounds."""
+def planned_in(seed: int, name: str, hold_s: float) -> PlannedFault:
+    """A fault or disturbance of a cure, its size drawn between its bounds.
+
+    Args:
+        seed: of the cure.
+        name: of the fault.
+        hold_s: of the cure. What strikes within the hold's last quarter of an hour
+            strikes as long before its end in any hold; the rest earlier in a short one.
+    """
     random = random_of(f"cure {seed} {name}")
     kind = catalogue()[name]
     fault = kind() if random.random() < 0.3 else kind.model_validate(_sizes(random, kind))
     onset = kind.onset
     if onset.stage is Stage.HOLD:
-        later_s = random.uniform(0.0, LATER_IN_HOLD_S_MAX)
-        onset = Onset(onset.after_s + round(later_s), onset.stage, onset.repair)
+        usual_s = RepairPlan().hold_s
+        if onset.after_s > usual_s - AT_THE_END_S:
+            after_s = hold_s - (usual_s - onset.after_s)
+        else:
+            later_s = random.uniform(0.0, LATER_IN_HOLD_S_MAX)
+            after_s = round((onset.after_s + later_s) * min(1.0, hold_s / usual_s))
+        onset = Onset(after_s, onset.stage, onset.repair)
     return PlannedFault(name, fault, onset)
 
 

@@ -63,7 +63,7 @@ def _share(share: Share) -> str:
 
 
 def _cases(found: Found) -> list[str]:
-    cases: list[Struck | Cured] = [*found.wrong, *found.crying, *found.disturbed]
+    cases: list[Struck | Cured] = [*found.wrong, *found.crying, *found.disturbed, *found.past]
     lines = [f"{said_of(case)}\n    {again(case)}" for case in cases[:CASES_SHOWN]]
     if len(cases) > CASES_SHOWN:
         lines.append(f"and {len(cases) - CASES_SHOWN} more")
@@ -150,9 +150,10 @@ struck on a copy of the cure as it then is; its size is drawn between its bounds
 
 HOW_TO_READ = """A fault is **found** when one of the hazards named for it in
 [faults.md](faults.md) warns or trips; a prompt does not count unless prompting is all that
-the hazard does. It is **late** when that comes after the fault's deadline, which is when harm
-could be done at the earliest if nobody did anything, or after the harm by the plant's own
-truth. Delays are from the strike. `waits for its hazard` are those whose hazard needs the
+the hazard does. It is **late** when that comes after the harm by the plant's own truth or,
+where no plant can measure the harm, after the fault's deadline: when harm could be done at
+the earliest if nobody did anything. **Past** the deadline, and by the truth before any harm,
+is counted apart. Delays are from the strike. `waits for its hazard`: that hazard needs the
 estimate of the cure or the records, which are not built yet.
 """
 

@@ -27,7 +27,8 @@ class Row:
         by: tags that spoke first, the most frequent first, each with how often.
         delays_s: sorted, of those found.
         deadline_s: the shortest and the longest.
-        late: found after the deadline or after the harm.
+        past: found after the deadline and, by the truth, before any harm.
+        late: found after the harm, or after the deadline where none can be measured.
         missed: not found.
         harmed: the harm was done before anybody was told.
     """
@@ -37,6 +38,7 @@ class Row:
     by: tuple[tuple[str, int], ...]
     delays_s: tuple[float, ...]
     deadline_s: tuple[float, float]
+    past: int
     late: int
     missed: int
     harmed: int
@@ -106,6 +108,7 @@ def _row(name: str, items: Sequence[Struck]) -> Row:
         tuple(Counter(alarm.tag for alarm in found).most_common()),
         tuple(sorted(alarm.delay_s for alarm in found)),
         (min(deadlines_s), max(deadlines_s)),
+        sum(verdict.word == "past" for verdict in verdicts),
         sum(verdict.word == "late" for verdict in verdicts),
         sum(verdict.word == "missed" for verdict in verdicts),
         len(first),
@@ -146,6 +149,15 @@ class Found:
             and item.verdict is not None
             and item.verdict.word in ("late", "missed")
             and not not_built(FAULTS[item.name].wakes)
+        ]
+
+    @property
+    def past(self) -> list[Struck]:
+        """Faults found after the deadline but before the harm, everything fitted."""
+        return [
+            item
+            for item in self.struck
+            if item.fittings == "all" and item.verdict is not None and item.verdict.word == "past"
         ]
 
     @property
@@ -197,7 +209,7 @@ def shown_s(seconds: float | None) -> str:
 
 def table(rows: Iterable[Row]) -> list[list[str]]:
     """Cells of the table of faults, with its head."""
-    head = ["fault", "found by", "struck", "median", "worst", "deadline", "late", "missed"]
+    head = ["fault", "found by", "struck", "median", "worst", "deadline", "past", "late", "missed"]
     cells = [head]
     for row in rows:
         by = ", ".join(f"{tag} {n}" if len(row.by) > 1 else tag for tag, n in row.by)
@@ -210,6 +222,7 @@ def table(rows: Iterable[Row]) -> list[list[str]]:
                 shown_s(row.median_s),
                 shown_s(row.worst_s),
                 low if low == high else f"{low} to {high}",
+                str(row.past),
                 str(row.late),
                 NOTHING if row.waits else str(row.missed),
             ]

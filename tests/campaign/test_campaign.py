@@ -157,14 +157,18 @@ def alarm(delay_s: float) -> Alarm:
     [
         (alarm(100.0), None, "found"),
         (alarm(101.0), None, "found"),  # the frame after
-        (alarm(102.0), None, "late"),
+        (alarm(102.0), None, "past"),
         (alarm(90.0), 80.0, "late"),
         (alarm(90.0), 95.0, "found"),
         (None, None, "missed"),
     ],
 )
 def test_the_words_of_a_verdict(found: Alarm | None, harmed_s: float | None, word: str) -> None:
-    assert Verdict("x", found, (), 100.0, harmed_s).word == word
+    verdict = Verdict("x", found, (), 100.0, harmed_s)
+    assert verdict.word == word
+    # Where no plant can measure the harm, the deadline is all there is.
+    late = "late" if word == "past" else word
+    assert replace(verdict, measured=False).word == late
 
 
 def test_an_alarm_from_before_the_strike_finds_nothing(in_hold: Course) -> None:
@@ -187,7 +191,7 @@ def test_the_exact_interval() -> None:
 
 def test_the_same_seed_draws_the_same(capsys: pytest.CaptureFixture[str]) -> None:
     assert draw(7) == draw(7)
-    assert planned_in(7, "slow_leak") == planned_in(7, "slow_leak")
+    assert planned_in(7, "slow_leak", 9000.0) == planned_in(7, "slow_leak", 9000.0)
     assert draw(7) != draw(8)
 
 

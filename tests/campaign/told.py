@@ -6,7 +6,7 @@ from rules.events import AlarmChanged, PermitChanged, PhaseChanged, Pressed, Pro
 from simulator.faults import Disturbance
 from tests.campaign.course import Course, Told
 from tests.campaign.cures import LEFT_ENERGISED, false_alarms
-from tests.campaign.verdict import not_built, spoke, verdict_of
+from tests.campaign.verdict import not_built, spoke, verdict_of, wakes_of
 
 
 def run_told(course: Course, *, stages: bool) -> float | None:
@@ -79,13 +79,14 @@ def verdict_text(course: Course, harmed_at_s: float | None) -> str:
             lines += _disturbed(course, planned.fault.may_wake)
             continue
         verdict = verdict_of(course, planned, struck_s, harmed_s)
+        wakes = wakes_of(planned)
         by = ", ".join(f"{a.tag} {a.state} after {a.delay_s:.0f} s" for a in verdict.all_found)
-        why = " (none of its hazards is built)" if not_built(planned.fault.wakes) else ""
+        why = " (none of its hazards is built)" if not_built(wakes) else ""
         harmed = "harm not seen" if harmed_s is None else f"harm after {harmed_s:.0f} s"
         lines.append(
             f"{planned.name}: {verdict.word.upper()}{why}; {by or 'nothing said'}; "
             f"deadline {verdict.deadline_s:.0f} s; {harmed}; "
-            f"should wake {', '.join(planned.fault.wakes)}"
+            f"should wake {', '.join(wakes)}"
         )
     return "\n".join(lines or _disturbed(course, ()))
 

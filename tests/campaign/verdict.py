@@ -5,9 +5,21 @@ from math import inf
 
 from rules.events import AlarmChanged, Prompted
 from rules.hazards import BY_TAG
+from simulator.faults import Fault
 from simulator.planned import PlannedFault
 from tests.campaign.course import Course, Told
 
+# Hazards that the catalogue does not name yet, as it is older than they are.
+ALSO: dict[str, tuple[str, ...]] = {
+    "contactor_chatters": ("rig.contactor",),
+    "contactor_stuck_open": ("rig.contactor",),
+    "contactor_welds": ("rig.contactor",),
+    "cutout_opens": ("rig.cutout_open",),
+    "here_button_taped": ("rig.button_stuck",),
+    "permit_contact_sticks_closed": ("rig.contactor",),
+    "permit_contact_sticks_open": ("rig.contactor",),
+    "start_button_stuck": ("rig.button_stuck",),
+}
 # Plant and frames go by whole seconds.
 FRAME_S = 1.0
 
@@ -38,6 +50,7 @@ class Verdict:
         deadline_s: as the plant says, s.
         harmed_s: when the harm was done, s after the strike; None: not, or not measurable.
         struck: it struck at all.
+        measured: the plant can say whether the harm is done.
     """
 
     name: str
@@ -46,17 +59,25 @@ class Verdict:
     deadline_s: float
     harmed_s: float | None
     struck: bool = True
+    measured: bool = True
 
     @property
     def word(self) -> str:
-        """`found`, `late`, `missed`, or `never struck`."""
+        """`found`, `past`, `late`, `missed`, or `never struck`.
+
+        Late is after the harm, or after the deadline where no plant can measure the
+        harm. A deadline is harm at the earliest: past it, and by the truth before
+        any harm, is told apart.
+        """
         if not self.struck:
             return "never struck"
         if self.found is None:
             return "missed"
         harmed_s = inf if self.harmed_s is None else self.harmed_s
-        by_s = min(self.deadline_s, harmed_s) + FRAME_S
-        return "found" if self.found.delay_s <= by_s else "late"
+        delay_s = self.found.delay_s - FRAME_S
+        if delay_s <= min(self.deadline_s, harmed_s):
+            return "found"
+        return "past" if self.measured and delay_s <= harmed_s else "late"
 
 
 def spoke(told: Told) -> tuple[str, str] | None:
@@ -67,6 +88,11 @@ def spoke(told: Told) -> tuple[str, str] | None:
     if isinstance(event, Prompted):
         return event.tag, "prompt"
     return None
+
+
+def wakes_of(planned: PlannedFault) -> tuple[str, ...]:
+    """The hazards that find it: those its catalogue names, and those built since."""
+    return planned.fault.wakes + ALSO.get(planned.name, ())
 
 
 def counts(tag: str, state: str) -> bool:
@@ -95,10 +121,12 @@ def verdict_of(
     """What came of a fault in a course that is over."""
     fault = planned.fault
     deadline_s = fault.deadline_s(course.rig.settings)
+    measured = type(fault).harmed is not Fault.harmed
     if struck_s is None:
         return Verdict(planned.name, None, (), deadline_s, harmed_s, struck=False)
-    alarms = first_alarms(course, fault.wakes, struck_s)
-    return Verdict(planned.name, alarms[0] if alarms else None, alarms, deadline_s, harmed_s)
+    alarms = first_alarms(course, wakes_of(planned), struck_s)
+    found = alarms[0] if alarms else None
+    return Verdict(planned.name, found, alarms, deadline_s, harmed_s, measured=measured)
 
 
 def not_built(wakes: tuple[str, ...]) -> bool:
