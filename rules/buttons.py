@@ -6,6 +6,7 @@ Source:
 """
 
 from dataclasses import dataclass, replace
+from enum import Enum
 
 from rules.frame import NS_PER_S, Frame, Quality
 
@@ -29,24 +30,17 @@ class Button:
     unread_ns: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Edge:
-    """What a button did in this frame.
+class Did(Enum):
+    """What a button newly did in a frame."""
 
-    Attributes:
-        button: after the frame.
-        pressed: newly pressed.
-        held_long: has just been held for the long-press time.
-    """
-
-    button: Button
-    pressed: bool = False
-    held_long: bool = False
+    NOTHING = "nothing"
+    PRESSED = "pressed"
+    HELD_LONG = "held_long"
 
 
 def follow(
     button: Button, frame: Frame, channel: str, now_ns: int, *, long_s: float, forget_s: float
-) -> Edge:
+) -> tuple[Button, Did]:
     """One button with one more frame.
 
     Args:
@@ -57,25 +51,28 @@ def follow(
         long_s: how long a long press is, s.
         forget_s: unread for longer than this, what it was is forgotten, s.
 
+    Returns:
+        The button after the frame, and what it newly did: was pressed, or has just been
+        held for the long-press time.
+
     Source:
         Own method.
     """
     reading = frame.values.get(channel)
     if reading is None or reading.quality is not Quality.GOOD or reading.value is None:
-        return Edge(_unread(button, now_ns, forget_s))
+        return _unread(button, now_ns, forget_s), Did.NOTHING
     if button.unread_ns is not None:
         button = replace(_unread(button, now_ns, forget_s), unread_ns=None)
     down = reading.value >= 0.5
     if down and button.down is False:
-        return Edge(Button(down=True, down_since_ns=now_ns), pressed=True)
+        return Button(down=True, down_since_ns=now_ns), Did.PRESSED
     if down != button.down:
         # Found pressed, or let go: a button found pressed can do nothing.
-        return Edge(Button(down=down, down_since_ns=now_ns, long_told=down))
+        return Button(down=down, down_since_ns=now_ns, long_told=down), Did.NOTHING
     if down and not button.long_told and now_ns - button.down_since_ns >= long_s * NS_PER_S:
-        return Edge(
-            Button(down=True, down_since_ns=button.down_since_ns, long_told=True), held_long=True
-        )
-    return Edge(button)
+        since_ns = button.down_since_ns
+        return Button(down=True, down_since_ns=since_ns, long_told=True), Did.HELD_LONG
+    return button, Did.NOTHING
 
 
 def _unread(button: Button, now_ns: int, forget_s: float) -> Button:

@@ -11,6 +11,7 @@ Source:
 
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from typing import NamedTuple
 
 from pydantic import BaseModel, Field
 
@@ -107,8 +108,7 @@ class Permit:
         return self.state is PermitState.GRANTED
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
+class Asked(NamedTuple):
     """What this frame asks of the permit.
 
     Attributes:

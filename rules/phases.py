@@ -10,6 +10,7 @@ Source:
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 from pydantic import BaseModel, Field
 
@@ -119,8 +120,7 @@ class Place:
     been_cured: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Scene:
+class Scene(NamedTuple):
     """What a row of the table may look at.
 
     Attributes:

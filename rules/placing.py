@@ -4,7 +4,8 @@ Source:
     This project's design, "Phases" and "History lost".
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 from rules.events import Event, PhaseChanged, RunClosed, RunOpened
 from rules.facts import RigFacts
@@ -17,8 +18,7 @@ from rules.signals import Now, Signals, lasted_s
 from rules.state import Run, State
 
 
-@dataclass(frozen=True, slots=True)
-class Moment:
+class Moment(NamedTuple):
     """When a frame is, against the one before.
 
     Attributes:

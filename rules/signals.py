@@ -4,7 +4,7 @@ Source:
     This project's design, "Phases"; figures are common practice, no source.
 """
 
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from rules.believed import believed
 from rules.channels import BAGS, PADS
@@ -12,8 +12,7 @@ from rules.frame import NS_PER_S, Frame
 from rules.window import Bucket, Window
 
 
-@dataclass(frozen=True, slots=True)
-class PadSignal:
+class PadSignal(NamedTuple):
     """One pad's recent past.
 
     Attributes:
@@ -31,8 +30,7 @@ class PadSignal:
     peak_c: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Signals:
+class Signals(NamedTuple):
     """Timers and windows over the fitted pads and bags.
 
     Attributes:
@@ -52,8 +50,7 @@ class Signals:
     hot_since_ns: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Now:
+class Now(NamedTuple):
     """The present frame in the phase table's terms; None where not known.
 
     Attributes:
@@ -195,9 +192,8 @@ def phase_began(signals: Signals) -> Signals:
         Own method.
     """
     fresh = PadSignal("")
-    return replace(
-        signals,
-        pads=tuple(replace(pad, hour=fresh.hour, plateau=fresh.plateau) for pad in signals.pads),
+    return signals._replace(
+        pads=tuple(pad._replace(hour=fresh.hour, plateau=fresh.plateau) for pad in signals.pads),
     )
 
 
@@ -207,8 +203,8 @@ def peaks_restarted(signals: Signals) -> Signals:
     Source:
         Own method.
     """
-    return replace(
-        signals, pads=tuple(replace(pad, peak_c=pad.minutes.last) for pad in signals.pads)
+    return signals._replace(
+        pads=tuple(pad._replace(peak_c=pad.minutes.last) for pad in signals.pads)
     )
 
 

@@ -7,8 +7,7 @@ Source:
     This project's design.
 """
 
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from rules import air as airs
 from rules import commands as orders
@@ -17,7 +16,7 @@ from rules import trust as trusts
 from rules.air import Air
 from rules.alarms import Alarms
 from rules.annunciator import update
-from rules.buttons import Button
+from rules.buttons import Button, Did
 from rules.buttons import follow as follow_button
 from rules.channels import BUTTONS
 from rules.events import (
@@ -59,15 +58,14 @@ from rules.state import Run, State
 from rules.trust import Trust
 from rules.unplugging import Unplugged
 from rules.unplugging import follow as follow_unplugging
-from rules.view import View
+from rules.view import View, heated_of
 
 # The gap's own alarm must not bar the way back from that very gap.
 GAP_TAGS = frozenset({"run.interrupted"})
 NONE_UNPLUGGED: frozenset[str] = frozenset()
 
 
-@dataclass(frozen=True, slots=True)
-class _Presses:
+class _Presses(NamedTuple):
     """What the wired buttons did in a frame; `reset` names the button that asks for it."""
 
     buttons: tuple[Button, ...]
@@ -193,24 +191,20 @@ def _signals(limits: LimitsBase, state: State, frame: Frame, now: Now, time: Mom
 
 def _presses(limits: LimitsBase, state: State, frame: Frame, time: Moment) -> _Presses:
     # Pressed somewhere in a gap is not seen to be pressed: no button outlasts one.
-    start, here, reset = (
-        follow_button(
-            Button() if time.gap_s else button,
-            frame,
-            name,
-            time.now_ns,
-            long_s=limits.permit.long_press_s,
-            forget_s=patience_s(limits),
-        )
-        for name, button in zip(BUTTONS, state.buttons, strict=True)
+    was = (Button(), Button(), Button()) if time.gap_s else state.buttons
+    long_s, forget_s = limits.permit.long_press_s, patience_s(limits)
+    (start, start_did), (here, here_did), (reset, reset_did) = (
+        follow_button(button, frame, name, time.now_ns, long_s=long_s, forget_s=forget_s)
+        for name, button in zip(BUTTONS, was, strict=True)
     )
-    asks_reset = "start_button" if start.held_long else ""
+    pressed = Did.PRESSED
+    asks_reset = "start_button" if start_did is Did.HELD_LONG else ""
     return _Presses(
-        (start.button, here.button, reset.button),
-        start.pressed,
-        here.pressed,
-        "reset_button" if reset.pressed else asks_reset,
-        start.pressed or here.pressed or reset.pressed,
+        (start, here, reset),
+        start_did is pressed,
+        here_did is pressed,
+        "reset_button" if reset_did is pressed else asks_reset,
+        pressed in (start_did, here_did, reset_did),
     )
 
 
@@ -228,6 +222,8 @@ def _view(
     now: Now,
     heating: Heating,
 ) -> View:
+    watch_only = "heat_permit" not in frame.readback or "start_button" not in frame.values
+    granted = state.permit.granted
     return View(
         frame,
         limits.facts,
@@ -238,8 +234,8 @@ def _view(
         place.since_ns,
         place.history_known,
         run.open,
-        state.permit.granted,
-        "heat_permit" not in frame.readback or "start_button" not in frame.values,
+        granted,
+        watch_only,
         frozenset(item.name for item in unplugged) if unplugged else NONE_UNPLUGGED,
         place.pressurised,
         presses.someone_here,
@@ -251,7 +247,8 @@ def _view(
         air,
         now,
         heating,
-        held_s=hold.held_s,
+        hold.held_s,
+        heated_of(frame, permit_granted=granted, watch_only=watch_only),
     )
 
 

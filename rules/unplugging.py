@@ -61,8 +61,10 @@ def follow(
     Source:
         This project's design, "Phases".
     """
+    if phase not in OFF_THE_TYRE:
+        return ()
     no_air = _no_air(frame)
-    if phase not in OFF_THE_TYRE or no_air is False:
+    if no_air is False:
         return ()
     if no_air is None:
         return unplugged

@@ -4,7 +4,7 @@ A hazard gets a `View` and nothing else. What is not fitted reads as None
 everywhere and is not judged.
 """
 
-from dataclasses import dataclass, field
+from typing import Any, NamedTuple
 
 from rules.air import Air
 from rules.believed import believed
@@ -18,9 +18,11 @@ from rules.signals import Now, now_of
 NOT_SEEN = Now(None, None, None, None)
 
 
-@dataclass(frozen=True, slots=True)
-class View:
-    """One frame, ready to be judged.
+class View(NamedTuple):
+    """One frame, ready to be judged; made by the step, and by `view_of` elsewhere.
+
+    A named tuple, because one of so many places is built in every frame: a frozen
+    dataclass takes five times as long.
 
     Attributes:
         frame: as it came in.
@@ -49,12 +51,12 @@ class View:
         hold_over: the planned end of the hold of this run has come.
         standing: tags that stood at warning or trip after the frame before.
         air: the model of the air in the bags.
-        now: pads and bags as far as they are believed; worked out when not given.
+        now: pads and bags as far as they are believed.
         heating: how the pads have warmed and cooled of late.
         held_s: what the hold clock of this run has counted, s.
         heated: heat is, or may be, on: `heat_on` when fitted and good; else
             whether our permit is granted; None on a watch-only rig without
-            `heat_on`, where it is not known. Worked out.
+            `heat_on`, where it is not known.
     """
 
     frame: Frame
@@ -80,16 +82,7 @@ class View:
     now: Now = NOT_SEEN
     heating: Heating = Heating()
     held_s: float = 0.0
-    heated: bool | None = field(init=False, default=None)
-
-    def __post_init__(self) -> None:
-        """Work out what was not given."""
-        if self.now is NOT_SEEN:
-            object.__setattr__(self, "now", now_of(self.frame))
-        on = self.is_on("heat_on")
-        if on is None:
-            on = None if self.watch_only else self.permit_granted
-        object.__setattr__(self, "heated", on or self.permit_granted if on is not None else None)
+    heated: bool | None = None
 
     def reading(self, channel: str) -> Reading | None:
         """The reading of a channel; None when it is not fitted.
@@ -176,3 +169,35 @@ class View:
 
 def _named(names: tuple[str, str], values: tuple[float | None, float | None]) -> dict[str, float]:
     return {name: value for name, value in zip(names, values, strict=True) if value is not None}
+
+
+def heated_of(frame: Frame, *, permit_granted: bool, watch_only: bool) -> bool | None:
+    """Heat is, or may be, on; see `View.heated`.
+
+    Source:
+        Own method.
+    """
+    on = believed("heat_on", frame.values.get("heat_on"))
+    if on is None:
+        return None if watch_only else permit_granted
+    return on >= 0.5 or permit_granted
+
+
+def view_of(frame: Frame, facts: RigFacts, now_ns: int, dt_s: float = 0.0, **rest: Any) -> View:
+    """A view with what the step would have worked out of the frame.
+
+    Args:
+        frame: the frame.
+        facts: of the rig.
+        now_ns: process time, ns.
+        dt_s: time since the frame before, s.
+        rest: any other field of `View`; `now` and `heated` may be left out.
+
+    Source:
+        Own method.
+    """
+    view = View(frame, facts, now_ns, dt_s, **rest)
+    if "now" not in rest:
+        view = view._replace(now=now_of(frame))
+    heated = heated_of(frame, permit_granted=view.permit_granted, watch_only=view.watch_only)
+    return view._replace(heated=heated)

@@ -15,7 +15,7 @@ as its last answer), "uncertain 156", or "not_fitted".
 
 import tomllib
 from collections.abc import Iterator
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -28,14 +28,14 @@ from rules.hazards import HAZARDS, Hazard
 from rules.hazards.base import Finding
 from rules.phases import Phase
 from rules.signals import now_of
-from rules.view import View
+from rules.view import View, view_of
 
 KINDS = ("healthy", "near_miss", "warns", "trips", "clears", "missing", "suppressed")
 SILENT_KINDS = frozenset({"healthy", "near_miss", "suppressed"})
 CASES = Path(__file__).parents[2] / "rules" / "hazards"
 
 _WORKED_OUT = {"frame", "facts", "now_ns", "dt_s", "air", "now", "heating", "heated"}
-_VIEW_KEYS = {item.name for item in fields(View)} - _WORKED_OUT
+_VIEW_KEYS = set(View._fields) - _WORKED_OUT
 _ONE_FRAME = frozenset({"someone_here", "here_pressed", "gap_s"})
 _FRAME_KEYS = {"at_s", "readback", "health", "wall_s", "wall_trusted"}
 _CASE_KEYS = {
@@ -173,7 +173,7 @@ def views(case: Case) -> Iterator[tuple[float, View]]:
         modelled = air.follow(air.AirLimits(), modelled, case.facts, frame, now, t_ns, gap_s)
         warmed = heating.follow(warmed, now, t_ns, dt_s, gap_s)
         body = _typed(standing | once) | {"air": modelled, "now": now, "heating": warmed}
-        yield at_s, View(frame, case.facts, t_ns, dt_s, **body)
+        yield at_s, view_of(frame, case.facts, t_ns, dt_s, **body)
 
 
 def _typed(body: dict[str, Any]) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from rules.frame import Frame
 from rules.hazards.common import hot as is_hot
 from rules.phases import Phase, PhaseLimits, Place, Scene, next_row
 from rules.signals import Now, Signals
-from rules.view import View
+from rules.view import view_of
 
 
 @pytest.mark.parametrize(
@@ -68,7 +68,7 @@ def test_phases_and_hazards_open_below_one_temperature(altitude_m: float) -> Non
         )
         row = next_row(scene)
         assert (row is not None and row.target is Phase.RELEASE) is not hot
-        view = View(
+        view = view_of(
             Frame(0, 0, 0, True, "case", {}), RigFacts(site_altitude_m=altitude_m), 0, now=now
         )
         assert is_hot(view, 100.0) is hot

@@ -2,7 +2,7 @@
 
 import pytest
 
-from rules.buttons import Button, follow
+from rules.buttons import Button, Did, follow
 from rules.frame import NS_PER_S, Frame, Quality, Reading, Reason
 
 
@@ -18,9 +18,10 @@ def told(pattern: str, period_s: float = 1.0, long_s: float = 3.0, forget_s: flo
         reading = Reading(value, quality, Reason.NONE, 0)
         frame = Frame(index, 0, 0, True, "boot", {} if sign == "x" else {"start_button": reading})
         now_ns = round(index * period_s * NS_PER_S)
-        edge = follow(button, frame, "start_button", now_ns, long_s=long_s, forget_s=forget_s)
-        button = edge.button
-        out += "P" if edge.pressed else "L" if edge.held_long else "."
+        button, did = follow(
+            button, frame, "start_button", now_ns, long_s=long_s, forget_s=forget_s
+        )
+        out += {Did.PRESSED: "P", Did.HELD_LONG: "L", Did.NOTHING: "."}[did]
     return out
 
 
