@@ -244,7 +244,7 @@ class Alarms:
         found: what the hazards find now, tag and level, in started-with order.
         heard: the findings of the newest frame, in hazard order, as far as a
             change of them matters.
-        phase: in the frame in which something last changed.
+        phase: in the frame in which something last changed; idle when nothing stands.
         over: what is over and was not seen, oldest first.
         out: what is out of service.
         sounding: the horn pattern to sound.

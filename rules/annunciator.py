@@ -37,6 +37,7 @@ from rules.messages import (
     telling_of,
 )
 from rules.nuisance import falls_with, flood_ends_ns, is_flood, minor, raised_with
+from rules.phases import Phase
 from rules.standing import begun, by_phase, by_time, eased, heard_again, tripped
 from rules.telling import changed, cleared, subject_of, told_of
 from rules.view import View
@@ -61,7 +62,9 @@ def update(
     Source:
         This project's design.
     """
-    if view.now_ns < alarms.next_ns and _nothing_new(alarms, findings, view):
+    if view.now_ns < alarms.next_ns and (
+        not (findings or alarms.standing) or _nothing_new(alarms, findings, view)
+    ):
         return alarms, ()
     return _Round(limits, alarms, findings, view).finished()
 
@@ -70,7 +73,7 @@ def _nothing_new(alarms: Alarms, findings: Sequence[tuple[str, Finding]], view: 
     heard = alarms.heard
     if len(findings) != len(heard):
         return False
-    if alarms.standing and (view.someone_here or view.phase is not alarms.phase):
+    if view.someone_here or view.phase is not alarms.phase:
         return False
     for (tag, finding), (was, level, pattern) in zip(findings, heard, strict=True):
         if tag != was or finding.level is not level or finding.horn is not pattern:
@@ -102,7 +105,7 @@ class _Round:
         self.falls = dict(alarms.falls)
         self.raised_ns = alarms.raised_ns
         self.flood = alarms.flood
-        self.started = alarms.started if alarms.standing else 0
+        self.started = alarms.started
         self.because: dict[str, tuple[Happening, str]] = {}
         self.first: dict[str, Event] = {}
         self.gone: dict[str, Standing] = {}
@@ -133,10 +136,10 @@ class _Round:
         found += [(tag, item.level) for tag, item in self.findings if tag not in before]
         after_all = Alarms(
             standing,
-            self.started,
+            self.started if standing else 0,
             tuple(found),
             tuple((tag, item.level, item.horn) for tag, item in self.findings),
-            self.view.phase,
+            self.view.phase if standing else Phase.IDLE,
             tuple(self.over.values()),
             tuple(self.out.values()),
             horn(standing, self.now_ns),
