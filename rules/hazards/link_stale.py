@@ -6,23 +6,27 @@ Hazard:
 Standard:
     Warn at 5 s, trip at 15 s: common practice, no source.
 Limits:
-    `warn_after_s` and `trip_after_s`, stretched together so that the first is
-    never under 2.5 frames; `clear_after_s`, how long all must answer again.
+    `warn_after_s`, `trip_after_s` and `missed_s`, how much may be missed by a line
+    that answers in between; stretched together so that the first is never under 2.5
+    frames. `clear_after_s`, how long all must answer again.
 Trips when:
     A pad, a bag, the start button or the emergency stop has not answered for
     15 s while a run is open, heat is allowed or the bags are held. Any fitted
-    channel, switches too, warns after 5 s; so do those four at rest. One alarm
-    tells all channels.
+    channel, switches too, warns after 5 s (looked at every 5 s); so do those six
+    at rest. One alarm tells all channels. A line that chatters, with answers in
+    between that are no answer, garbled or refused, warns once 15 s have been missed;
+    five good seconds make up for one that was missed.
 Clears when:
-    Every channel has answered for 10 s.
+    Every channel has answered for 10 s, and what was missed has been made up for.
 When data is missing:
     That is what it tells. A channel that never answered counts from the first
     frame in which it was missed, any channel from the end of a gap.
 Not covered:
-    A module that answers with old or made-up values.
+    A module that answers with old or made-up values, unless they stand still:
+    `pad.sensor`, `bag.sensor`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Self
 
 from pydantic import BaseModel, Field, model_validator
@@ -30,13 +34,17 @@ from pydantic import BaseModel, Field, model_validator
 from rules.channels import BAGS, PADS
 from rules.events import Level
 from rules.facts import STRICT, must_rise
-from rules.frame import NS_PER_S, Reading, Reason
+from rules.frame import LINK_REASONS, NS_PER_S, Reading, Reason
 from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row
 from rules.hazards.common import QUIET, Standing, duration, stand, title_of
 from rules.view import View
 
-DECIDES = frozenset({*PADS, *BAGS, "start_button", "estop_ok"})
+DECIDES = (*PADS, *BAGS, "start_button", "estop_ok")
 NAMED_MAX = 2
+# The channels that do not decide about heat and air are looked at so often.
+SCAN_NS = 5 * NS_PER_S
+MAKES_UP = 0.2
+MISSED_MAX = 4 / 3
 
 
 class Limits(BaseModel):
@@ -47,6 +55,7 @@ class Limits(BaseModel):
     warn_after_s: float = Field(default=5.0, gt=0, le=600)
     trip_after_s: float = Field(default=15.0, gt=0, le=600)
     clear_after_s: float = Field(default=10.0, ge=0, le=600)
+    missed_s: float = Field(default=15.0, gt=0, le=600)
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:
@@ -62,11 +71,13 @@ class Memory:
         watching_ns: process time of the first frame, or of the end of the last
             gap, ns; None before the first.
         never_ns: since when some channel has never answered, ns.
+        missed_s: what was missed and not made up for, s.
         standing: what stands.
     """
 
     watching_ns: int | None = None
     never_ns: int | None = None
+    missed_s: float = 0.0
     standing: Standing = QUIET
 
 
@@ -77,6 +88,13 @@ ROW = Row(
     priority=Priority.HIGH,
     warn_do="KEEP AIR ON. Check cable and power.",
     trip_do="KEEP AIR ON. Check cable and power.",
+    causes=(
+        "cable or plug loose, crushed or wet",
+        "module or adapter without power",
+        "two modules with one address, bus not ended",
+    ),
+    time_available="minutes: a runaway unseen goes from 140 to 160 C in 5 min",
+    rescue="Repair safe while air stays.",
 )
 
 
@@ -91,12 +109,27 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     Source:
         Module docstring.
     """
-    readings = view.frame.values
+    frame = view.frame
+    readings = frame.values
+    stretch = 2.5 * view.facts.frame_period_s / limits.warn_after_s
+    warn_s = limits.warn_after_s * stretch if stretch > 1.0 else limits.warn_after_s
+    oldest_ns = frame.t_ns - int(warn_s * NS_PER_S)
+    calm = memory.standing.level is Level.CLEAR and not memory.missed_s
+    if (
+        calm
+        and memory.never_ns is None
+        and memory.watching_ns is not None
+        and view.now_ns % SCAN_NS >= view.dt_s * NS_PER_S
+        and not view.gap_s
+    ):
+        for name in DECIDES:
+            reading = readings.get(name)
+            if reading is not None and (reading.value is None or reading.at_ns < oldest_ns):
+                break
+        else:
+            return memory, CLEAR if readings else NOT_JUDGED
     if not readings:
         return memory, NOT_JUDGED
-    stretch = max(1.0, 2.5 * view.facts.frame_period_s / limits.warn_after_s)
-    warn_s, trip_s = limits.warn_after_s * stretch, limits.trip_after_s * stretch
-    oldest_ns = view.frame.t_ns - int(warn_s * NS_PER_S)
     suspects = [
         name
         for name, reading in readings.items()
@@ -104,22 +137,36 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     ]
     never = any(readings[name].reason is Reason.NEVER_READ for name in suspects)
     memory = _watched(memory, view, never=never)
-    if not suspects and memory.standing is QUIET:
+    missed_s = limits.missed_s * warn_s / limits.warn_after_s
+    memory = _counted(memory, view, missed_s * MISSED_MAX)
+    if not suspects and calm and not memory.missed_s:
         return memory, CLEAR
+    return _judged(limits, memory, view, suspects, warn_s)
+
+
+def _judged(
+    limits: Limits, memory: Memory, view: View, suspects: list[str], warn_s: float
+) -> tuple[Memory, Finding]:
+    readings = view.frame.values
     ages = {name: _age_s(memory, view, readings[name]) for name in suspects}
     stale = {name: age_s for name, age_s in ages.items() if age_s > warn_s}
-    demand = Level.WARN if stale else Level.CLEAR
+    stretch = warn_s / limits.warn_after_s
+    chatters = memory.missed_s >= limits.missed_s * stretch
+    demand = Level.WARN if stale or chatters else Level.CLEAR
     matters = view.run_open or view.permit_granted or view.pressurised
+    trip_s = limits.trip_after_s * stretch
     if matters and any(age_s > trip_s and name in DECIDES for name, age_s in stale.items()):
         demand = Level.TRIP
-    standing = stand(
-        view, memory.standing, demand, away=not stale, clear_after_s=limits.clear_after_s
-    )
+    if stale and memory.missed_s:
+        # Told as silent; only what comes and goes in between counts as chatter.
+        memory = replace(memory, missed_s=0.0)
+    away = not stale and not memory.missed_s
+    standing = stand(view, memory.standing, demand, away=away, clear_after_s=limits.clear_after_s)
     if standing is not memory.standing:
-        memory = Memory(memory.watching_ns, memory.never_ns, standing)
+        memory = replace(memory, standing=standing)
     if standing.level is Level.CLEAR:
         return memory, CLEAR
-    return memory, Finding(standing.level, _said(stale))
+    return memory, Finding(standing.level, _said(view, memory, stale))
 
 
 def _watched(memory: Memory, view: View, *, never: bool) -> Memory:
@@ -131,7 +178,25 @@ def _watched(memory: Memory, view: View, *, never: bool) -> Memory:
         never_ns = view.now_ns if memory.never_ns is None else memory.never_ns
     if (watching_ns, never_ns) == (memory.watching_ns, memory.never_ns):
         return memory
-    return Memory(watching_ns, never_ns, memory.standing)
+    return replace(memory, watching_ns=watching_ns, never_ns=never_ns)
+
+
+def _counted(memory: Memory, view: View, most_s: float) -> Memory:
+    """What was missed of the six that decide, and what good answers have made up for."""
+    if view.gap_s > 0:
+        return memory if memory.missed_s == 0 else replace(memory, missed_s=0.0)
+    missed = _missed(view)
+    if not missed and memory.missed_s == 0:
+        return memory
+    by_s = view.dt_s if missed else -MAKES_UP * view.dt_s
+    missed_s = min(most_s, max(0.0, memory.missed_s + by_s))
+    return replace(memory, missed_s=missed_s)
+
+
+def _missed(view: View) -> list[str]:
+    """Those of the six that did not answer in this frame."""
+    readings = view.frame.values
+    return [name for name in DECIDES if name in readings and readings[name].reason in LINK_REASONS]
 
 
 def _age_s(memory: Memory, view: View, reading: Reading) -> float:
@@ -143,9 +208,12 @@ def _age_s(memory: Memory, view: View, reading: Reading) -> float:
     return min(watched_s, (view.frame.t_ns - reading.at_ns) / NS_PER_S)
 
 
-def _said(stale: dict[str, float]) -> str:
+def _said(view: View, memory: Memory, stale: dict[str, float]) -> str:
     if not stale:
-        return "answers again"
+        missed = _missed(view)
+        if memory.missed_s == 0 or not missed:
+            return "answers again" if memory.missed_s == 0 else "answers only now and then"
+        return f"{title_of(missed[0])} answers only now and then"
     # What decides about heat and air is named first.
     names = sorted(stale, key=lambda name: name not in DECIDES)
     named = ", ".join(title_of(name) for name in names[:NAMED_MAX])

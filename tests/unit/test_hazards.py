@@ -54,6 +54,7 @@ DOES_NOT_APPLY = {
     ("clock_jump", "trips"): "nothing here goes by the wall clock",
     ("cure_pressure_lost", "trips"): "it has happened; heat goes by those that speak of the air",
     ("delivery_failing", "trips"): "heat has nothing to do with who hears of it",
+    ("rig_switch_unread", "trips"): "what a switch guards acts without us",
     ("horn_failed", "suppressed"): "it is tried in every phase",
     ("horn_failed", "trips"): "nothing breaks by a silent horn",
     ("mains_lost", "trips"): "heat goes at once, without a latch",
