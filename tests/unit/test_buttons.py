@@ -56,4 +56,4 @@ def test_an_unchanged_button_is_the_same_object():
     reading = Reading(0.0, Quality.GOOD, Reason.NONE, 0)
     frame = Frame(1, 0, 0, True, "boot", {"start_button": reading})
     up = Button(down=False)
-    assert follow(up, frame, "start_button", 9, long_s=3, forget_s=3).button is up
+    assert follow(up, frame, "start_button", 9, long_s=3, forget_s=3)[0] is up

@@ -68,7 +68,9 @@ def test_new_limits_are_told_once():
     assert [as_dict(event) for event in decision.events] == [
         {"event": "limits", "limits_hash": "abc"}
     ]
-    later = replace(frame, seq=frame.seq + 1, t_ns=frame.t_ns + 10**10)
+    later = replace(
+        frame, seq=frame.seq + 1, t_ns=frame.t_ns + 10**9, wall_ns=frame.wall_ns + 10**9
+    )
     assert step(story.limits, state, later)[1].events == ()
     first = step(story.limits, State(), frame)[1].events
     assert "limits" not in [event.event for event in first]
