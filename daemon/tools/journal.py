@@ -6,7 +6,7 @@ a frame in ten is the short chirp, three in five is long with gaps.
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import pairwise, takewhile
 
 from daemon.notify.messages import utc_text
 from daemon.outputs import PATTERNS
@@ -28,6 +28,7 @@ from rules.events import (
 from rules.frame import NS_PER_S, Frame
 
 BEFORE_S, AFTER_S = 600, 1800
+NEVER_NS = 2**63 - 1
 ROWS_MAX = 10_000
 # A day at a frame a second: the horn of what lies further back is not looked for.
 HORN_FRAMES_MAX = 86_400
@@ -112,7 +113,7 @@ def _found(reader: StoreReader, asked: Asked) -> Iterable[EventRecord]:
         return reader.happened(
             rig=rig,
             since_wall_ns=since_ns - BEFORE_S * NS_PER_S,
-            until_wall_ns=until_ns + AFTER_S * NS_PER_S,
+            until_wall_ns=min(until_ns + AFTER_S * NS_PER_S, NEVER_NS),
             rows_max=ROWS_MAX,
         )
     if asked.since_wall_ns is None:
@@ -129,19 +130,23 @@ def upset(changes: Sequence[EventRecord]) -> tuple[str, int, int] | None:
         changes: events about one hazard, in order of time.
 
     Returns:
-        None when it never stood; while it stands, its last change is the end.
+        None when it never stood; while it stands there is no end.
     """
     alarms = [item for item in changes if isinstance(item.event, AlarmChanged)]
     if not alarms:
         return None
-    rig, end_ns = alarms[-1].rig, alarms[-1].wall_ns
-    begin_ns = end_ns
-    for item in reversed([item for item in alarms if item.rig == rig]):
-        over = isinstance(item.event, AlarmChanged) and item.event.state == "clear"
-        if over and item.wall_ns != end_ns:
-            break
-        begin_ns = item.wall_ns
-    return rig, begin_ns, end_ns
+    last = alarms[-1]
+    mine = [item for item in alarms if item.rig == last.rig]
+    stands = not _is_over(last.event)
+    raised = takewhile(
+        lambda item: not _is_over(item.event), reversed(mine if stands else mine[:-1])
+    )
+    begin_ns = min((item.wall_ns for item in raised), default=last.wall_ns)
+    return last.rig, begin_ns, NEVER_NS if stands else last.wall_ns
+
+
+def _is_over(event: Event) -> bool:
+    return isinstance(event, AlarmChanged) and event.state == "clear"
 
 
 def _wanted(event: Event, only: str) -> bool:

@@ -124,7 +124,7 @@ def _life(event: AlarmLife) -> list[str]:
 
 def _command(event: CommandAnswered) -> list[str]:
     refused = "" if event.accepted else " REFUSED"
-    words = [f"{event.who.upper()} by {event.via}: {event.verb.replace('_', ' ')}{refused}"]
+    words = [f"{event.who} by {event.via}: {event.verb.replace('_', ' ')}{refused}"]
     words.append(event.answer)
     return [*words, f'"{event.note}"'] if event.note else words
 

@@ -2,6 +2,7 @@
 
 import json
 import os
+import pwd
 import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -94,7 +95,13 @@ def tell(socket: Path, rig: str, saying: Saying, *, as_json: bool) -> int:
 
 def signed_in() -> str:
     """Who is signed in on this computer; nothing proves it."""
-    return os.environ.get("SUDO_USER") or os.environ.get("USER") or f"uid {os.getuid()}"
+    given = os.environ.get("SUDO_USER") or os.environ.get("USER")
+    if given:
+        return given
+    try:
+        return pwd.getpwuid(os.getuid()).pw_name
+    except KeyError:  # a user without a name, as in some containers
+        return f"uid {os.getuid()}"
 
 
 def status_lines(state: StateMessage) -> Iterable[str]:

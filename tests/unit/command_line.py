@@ -115,7 +115,7 @@ async def record_run(path: Path) -> None:
     limits = limits_with()
     story = Story(limits).run(65)
     story.press("start_button").run(60, pad_inner_c=40.0, pad_outer_c=40.0)
-    story.run(20, bag_inner_kpa=60.0, bag_outer_kpa=60.0)
+    story.set(pins_in=1.0).run(20, bag_inner_kpa=60.0, bag_outer_kpa=60.0)
     story.set(pins_in=0.0).run(5)
     story.set(pins_in=1.0).run(30, bag_inner_kpa=0.0, bag_outer_kpa=0.0).run(90)
     limits_json = limits.model_dump_json()

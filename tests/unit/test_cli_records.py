@@ -84,7 +84,7 @@ def test_an_export_can_be_replayed_as_a_trace(said: Console, home: Path) -> None
     code, out, _ = said("replay", home / "run.csv", "--json")
     assert code == CODE_OK
     tags = {line["tag"] for line in json_lines(out) if line["event"] == "alarm"}
-    assert "release.pins_under_pressure" in tags
+    assert "run.pins_not_in" in tags
 
 
 def test_an_export_as_json_has_run_frames_and_events(said: Console, home: Path) -> None:
