@@ -159,14 +159,14 @@ class BagAir(NamedTuple):
 
     @property
     def fast_kpa_per_s(self) -> float:
-        """Rate of the corrected pressure over half a minute; 0 while not known.
+        """What air coming and going does to the gauge, over half a minute; 0 while not known.
 
         Source:
-            `rules.averages`.
+            `rules.averages`; the corrected pressure's, at the temperature that the air has.
         """
-        if self.track is None or self.corrected_kpa is None:
+        if self.track is None or self.gas_c is None:
             return 0.0
-        return self.track.corrected.fast_per_s
+        return self.track.corrected.fast_per_s * (KELVIN + self.gas_c) / REFERENCE_K
 
     @property
     def fell_60_kpa(self) -> float:

@@ -16,13 +16,13 @@ Trips when:
     Either bag has been below 150 kPa for 1 s, that is on the second sample at
     one a second. Warns below 180 kPa for 15 s. Each bag on its own, and only
     once the bags have been held: in air-up once heat is on, in heat-up and in the
-    hold, and in cool-down while any pad is as hot as the boiling point where the rig stands, or 100 C. In
-    cool-down there is no heat left to take away; it speaks all the same. With
-    the bags locked off, or on a regulator that does not vent, the warning limit
-    follows the modelled temperature of the air: it is 180 kPa at the hottest the
-    air has been, at 20 C or more, and less by the absolute temperature when the
-    air is colder, on a morning of -15 C too. The trip does not move. A
-    run that is aborted under this alarm keeps it while hot.
+    hold, and in cool-down while any pad is as hot as water's boiling point where
+    the rig stands, at most 100 C. In cool-down there is no heat left to take away;
+    it speaks all the same. With the bags locked off, or on a regulator that does
+    not vent, the warning limit follows the modelled temperature of the air: it is
+    180 kPa at the hottest the air has been, at 20 C or more, and less by the absolute
+    temperature when the air is colder, on a morning of -15 C too. The trip does not
+    move. A run that is aborted under this alarm keeps it while hot.
 Clears when:
     The bag has been 4 kPa over the warning limit for 15 s, or the pressure is
     no longer needed.
