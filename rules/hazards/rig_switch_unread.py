@@ -12,7 +12,7 @@ Trips when:
     Never. The emergency stop acts on the contactor without us, a signal that
     chatters is no reason to end a cure, and what its loss could hide is watched
     otherwise: heat by the pads, mains by the heat, pins by the bags. It warns when a
-    fitted switch could not be read for 5 s, looked at every 2 s; one that comes and
+    fitted switch could not be read for 5 s, looked at every 5 s; one that comes and
     goes counts as one fault until it has read well for 15 s.
 Clears when:
     Every switch has read well for 15 s.
@@ -36,7 +36,7 @@ from rules.hazards.common import lasted_s, title_of
 from rules.view import View
 
 SWITCHES = tuple(channel.name for channel in CHANNELS if channel.kind is Kind.SWITCH)
-LOOK_NS = 2 * NS_PER_S
+LOOK_NS = 5 * NS_PER_S
 GO_BY_S = 1800.0
 NAMED_MAX = 1
 
@@ -99,14 +99,17 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     if memory.fault_ns is None and view.dt_s and view.now_ns % LOOK_NS >= view.dt_s * NS_PER_S:
         return memory, CLEAR if memory.judged else NOT_JUDGED
     readings = view.frame.values
-    fitted = [name for name in SWITCHES if name in readings]
-    if not fitted:
+    judged = False
+    unread: tuple[str, ...] = ()
+    for name in SWITCHES:
+        reading = readings.get(name)
+        if reading is None:
+            continue
+        judged = True
+        if reading.quality is not Quality.GOOD and reading.reason not in LINK_REASONS:
+            unread = (*unread, name)
+    if not judged:
         return REST, NOT_JUDGED
-    unread = tuple(
-        name
-        for name in fitted
-        if readings[name].quality is not Quality.GOOD and readings[name].reason not in LINK_REASONS
-    )
     if unread:
         afresh = memory.fault_ns is None or view.gap_s > 0
         fault_ns = view.now_ns if afresh else memory.fault_ns
