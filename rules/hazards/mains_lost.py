@@ -24,8 +24,8 @@ When data is missing:
     No mains signal fitted: not judged. One that cannot be read keeps what stood.
 Not covered:
     A rig without an open run, and one left to cool with its heat off and its air
-    in: there the mains may be off. Pressure is watched on. Low voltage that the
-    signal does not show.
+    in, but not because of the mains: there they may be off. Pressure is watched on.
+    Low voltage that the signal does not show.
 """
 
 from dataclasses import dataclass
@@ -97,7 +97,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
         memory.mains,
         view,
         on=on,
-        level=_level(view),
+        level=_level(memory, view),
         confirm_s=limits.confirm_s,
         clear_after_s=limits.clear_after_s,
     )
@@ -109,10 +109,10 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     return memory, Finding(level, _said(view, mains), go_by_s=_cold_in_s(limits, view))
 
 
-def _level(view: View) -> Level:
-    if not view.run_open or view.left_to_cool or view.phase in BETWEEN_RUNS:
+def _level(memory: Memory, view: View) -> Level:
+    if not view.run_open or view.phase in BETWEEN_RUNS or view.phase is Phase.ABORTED:
         return Level.CLEAR
-    if view.phase is Phase.ABORTED:
+    if view.left_to_cool and (view.hold_over or not memory.mains.heat_gone):
         return Level.CLEAR
     return Level.WARN if view.phase in UNDER_AIR else Level.PROMPT
 

@@ -224,7 +224,8 @@ def _hot(limits: Limits, memory: Memory, view: View, heat: Heat) -> tuple[Memory
     if standing.level is Level.CLEAR:
         return memory, CLEAR
     what = worst or asked or "air was lost"
-    return memory, Finding(standing.level, _said(limits, view, what), save_s=_left_s(limits, view))
+    save_s = _left_s(limits, view) if worst else None
+    return memory, Finding(standing.level, _said(limits, view, what), save_s=save_s)
 
 
 def _losing(limits: Limits, memory: Memory, view: View) -> str:

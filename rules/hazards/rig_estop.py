@@ -96,7 +96,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
         memory.stop,
         view,
         on=on,
-        level=_level(limits, view),
+        level=_level(limits, memory, view),
         confirm_s=limits.confirm_s,
         clear_after_s=limits.clear_after_s,
     )
@@ -109,9 +109,9 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     return memory, Finding(level, f"emergency stop{gone}")
 
 
-def _level(limits: Limits, view: View) -> Level:
+def _level(limits: Limits, memory: Memory, view: View) -> Level:
     if not view.run_open or view.phase in BETWEEN_RUNS:
         return Level.CLEAR
-    if view.left_to_cool:
+    if view.left_to_cool and (view.hold_over or not memory.stop.heat_gone):
         return Level.PROMPT
     return Level.WARN if view.phase in UNDER_AIR or hot(view, limits.hot_c) else Level.PROMPT

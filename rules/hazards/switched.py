@@ -15,7 +15,7 @@ from rules.hazards.common import QUIET, Standing, began_ns, confirmed, stand
 from rules.phases import Phase
 from rules.view import View
 
-_HEAT_WANTED = frozenset({Phase.PREHEAT, Phase.FITTING, Phase.INFLATION, Phase.HEAT_UP, Phase.CURE})
+_HEATED = frozenset({Phase.PREHEAT, Phase.FITTING, Phase.INFLATION, Phase.HEAT_UP, Phase.CURE})
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,9 +77,10 @@ def follow(
 
 
 def _heat_gone(view: View, *, was: bool, on: bool | None) -> bool:
-    if view.phase not in _HEAT_WANTED or view.hold_over:
+    # Pads that cool because of it bring a cool-down nobody planned: heat is wanted yet.
+    if view.hold_over or (view.phase not in _HEATED and view.phase is not Phase.COOL_DOWN):
         return False
     if view.permit_granted:
         # Granted on the frame before: it goes with this one, or it has come back.
-        return on is False
+        return on is False and view.phase in _HEATED
     return was
