@@ -6,7 +6,6 @@ Source:
 """
 
 import json
-from dataclasses import replace
 from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
@@ -32,7 +31,7 @@ def dump(state: State) -> bytes:
     """
     body = {
         "rules_version": RULES_VERSION,
-        "state": _STATE.dump_python(replace(state, memories=()), mode="json"),
+        "state": _STATE.dump_python(state._replace(memories=()), mode="json"),
         "memories": {
             hazard.name: _MEMORIES[hazard.name].dump_python(memory, mode="json")
             for hazard, memory in zip(HAZARDS, state.memories, strict=True)
@@ -56,6 +55,6 @@ def load(body: bytes) -> State:
         if version != RULES_VERSION or names != [hazard.name for hazard in HAZARDS]:
             raise CheckpointError(f"made by rules version {version} with {len(names)} hazards")
         memories = tuple(_MEMORIES[name].validate_python(found["memories"][name]) for name in names)
-        return replace(_STATE.validate_python(found["state"]), memories=memories)
+        return _STATE.validate_python(found["state"])._replace(memories=memories)
     except (ValueError, KeyError, TypeError, ValidationError) as error:
         raise CheckpointError(f"damaged: {error}") from error

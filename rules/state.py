@@ -4,8 +4,8 @@ Source:
     This project's design.
 """
 
-from dataclasses import dataclass, field
-from typing import Any
+from dataclasses import dataclass
+from typing import Any, NamedTuple
 
 from rules.air import Air
 from rules.alarms import Alarms
@@ -46,8 +46,7 @@ class Run:
     peak_c: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class State:
+class State(NamedTuple):
     """The fold's value after some frame.
 
     Attributes:
@@ -93,4 +92,4 @@ class State:
     permit: Permit = Permit()
     command_ids: tuple[str, ...] = ()
     last_good: LastGood = NEVER_GOOD
-    memories: tuple[Any, ...] = field(default_factory=fresh_memories)
+    memories: tuple[Any, ...] = fresh_memories()

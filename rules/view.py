@@ -10,7 +10,7 @@ from rules.air import Air
 from rules.believed import believed
 from rules.channels import BAGS, PADS
 from rules.facts import RigFacts
-from rules.frame import NS_PER_S, Frame, Reading
+from rules.frame import NS_PER_S, Frame, Quality, Reading
 from rules.heating import Heating
 from rules.phases import Phase
 from rules.signals import Now, now_of
@@ -108,8 +108,10 @@ class View(NamedTuple):
         Source:
             Own method.
         """
-        value = self.good(channel)
-        return None if value is None else value >= 0.5
+        reading = self.frame.values.get(channel)
+        if reading is None or reading.quality is not Quality.GOOD or reading.value is None:
+            return None
+        return reading.value >= 0.5
 
     def age_s(self, channel: str) -> float | None:
         """Time since an answer for this channel came, s; None when not fitted.
