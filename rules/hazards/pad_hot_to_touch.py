@@ -4,14 +4,15 @@ Hazard:
     Hands are burnt: by pads carried from the preheat, lying about on a bench, or
     taken off after the let-down. Cool enough to open is not cool enough to touch.
 Standard:
-    ISO 13732-1 burn thresholds, from memory: 51 C for a minute of contact, 48 C
-    for ten.
+    ISO 13732-1 burn thresholds, from memory: 48 C for ten minutes of contact, 51 C
+    for one, bare metal of 65 C for a second.
 Limits:
-    `hot_c`; `cool_c`, below which it is over, and `clear_after_s`.
+    `hot_c`; `burns_c`, 2 C short of where a touch burns, asked once more;
+    `cool_c`, below which it is over, and `clear_after_s`.
 Trips when:
     Never. The amber lamp lights, with a prompt and no horn, while a pad is above
     48 C and people have their hands near it: before mounting, from the let-down
-    on, and when nothing is going on.
+    on, and when nothing is going on. Asks again above 63 C.
 Clears when:
     Every pad that can be read is below 45 C for 60 s; the bags are being filled.
 When data is missing:
@@ -44,12 +45,13 @@ class Limits(BaseModel):
     model_config = STRICT
 
     hot_c: float = Field(default=48.0, ge=40, le=60)
+    burns_c: float = Field(default=63.0, ge=50, le=80)
     cool_c: float = Field(default=45.0, ge=35, le=60)
     clear_after_s: float = Field(default=60.0, ge=0, le=600)
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:
-        must_rise(self, "cool_c", "hot_c")
+        must_rise(self, "cool_c", "hot_c", "burns_c")
         return self
 
 
@@ -59,11 +61,13 @@ class Memory:
 
     Attributes:
         stands: whether it stands.
-        said_c: hottest pad when it began, °C.
+        said_c: hottest pad when it was asked, °C.
+        again: it is about to be asked once more.
     """
 
     stands: Standing = QUIET
     said_c: float = 0.0
+    again: bool = False
 
 
 REST = Memory()
@@ -111,12 +115,26 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     )
     if stands.level is Level.CLEAR:
         return REST, CLEAR
-    if stands is not memory.stands:
-        said_c = memory.said_c or hottest_c or 0.0
-        memory = Memory(stands, said_c)
-    return memory, Finding(
-        Level.PROMPT, f"pads {memory.said_c:.0f} C, hot to touch: wear gloves", Horn.SILENT
-    )
+    memory = _asked(limits, memory, stands, hottest_c)
+    if memory.again:
+        # A prompt is told as it begins: over for one frame, it begins anew.
+        return memory, CLEAR
+    burns = memory.said_c > limits.burns_c
+    words = "burn at a touch, gloves on" if burns else "hot to touch: wear gloves"
+    return memory, Finding(Level.PROMPT, f"pads {memory.said_c:.0f} C, {words}", Horn.SILENT)
+
+
+def _asked(limits: Limits, memory: Memory, stands: Standing, hottest_c: float | None) -> Memory:
+    said_c = memory.said_c
+    if hottest_c is None or said_c > limits.burns_c:
+        again = False
+    elif memory.stands.level is Level.CLEAR:
+        said_c, again = hottest_c, False
+    else:
+        again = hottest_c > limits.burns_c
+        said_c = hottest_c if again else said_c
+    after = Memory(stands, said_c, again)
+    return memory if after == memory else after
 
 
 def _plugged_in_c(view: View) -> float | None:

@@ -9,14 +9,15 @@ Standard:
 Limits:
     `prompt_after_min`, `warn_after_min`, `trip_after_min` of heat beyond the end
     of the hold; `cooled_c`, a fall of the hottest pad that counts as heat off
-    where no signal tells of it; `clear_after_s`.
+    where no signal tells of it.
 Trips when:
     Heat has been on for 30 min beyond the end of the hold. Asks at 10 min, warns
     at 15. With a permit the hold ends by itself, so this speaks on rigs that are
     only watched, or whose heat will not go off; then `pad.heat_after_cutoff`
     spoke first.
 Clears when:
-    Heat has been off for 60 s, or the run is let down.
+    Heat has been off for 10 min, longer than a thermostat rests, or the run is let
+    down.
 When data is missing:
     Where no signal tells whether heat is on, it counts as on until every phase of
     heating is left or the hottest pad has fallen by 6 C. No hold time stated: not
@@ -33,7 +34,6 @@ from pydantic import BaseModel, Field, model_validator
 from rules.events import Horn, Level
 from rules.facts import STRICT, must_rise
 from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row, Urgency
-from rules.hazards.common import QUIET, Standing, stand
 from rules.heat_time import NO_HEAT, HeatTime, heat_counted
 from rules.phases import Phase
 from rules.view import View
@@ -51,7 +51,6 @@ class Limits(BaseModel):
     warn_after_min: float = Field(default=15.0, gt=0, le=240)
     trip_after_min: float = Field(default=30.0, gt=0, le=480)
     cooled_c: float = Field(default=6.0, ge=3, le=20)
-    clear_after_s: float = Field(default=60.0, ge=0, le=600)
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:
@@ -66,12 +65,10 @@ class Memory:
     Attributes:
         heat: time with heat on since the end of the hold.
         peak_c: hottest pad since then, °C, or None.
-        stands: the level that stands.
     """
 
     heat: HeatTime = NO_HEAT
     peak_c: float | None = None
-    stands: Standing = QUIET
 
 
 REST = Memory()
@@ -82,7 +79,7 @@ ROW = Row(
     consequence="the rubber is overdone and reverts",
     priority=Priority.MEDIUM,
     warn_do="KEEP AIR ON. Switch heat off, let it cool.",
-    trip_do="KEEP AIR ON. HEAT OFF AT the supply now.",
+    trip_do="KEEP AIR ON. SWITCH HEAT OFF AT THE SUPPLY.",
     warn_urgency=Urgency.GO_BY,
     warn_horn=Horn.COME_NOW,
     follows=("pad.heat_after_cutoff",),
@@ -115,16 +112,15 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     on = _heat_on(limits, peak_c, view)
     heat = heat_counted(memory.heat, view, on=on)
     over_min = heat.total_s(view.now_ns) / 60
-    demand = _demand(limits, over_min) if on else Level.CLEAR
-    stands = stand(view, memory.stands, demand, away=not on, clear_after_s=limits.clear_after_s)
-    after = Memory(heat, peak_c, stands)
+    level = Level.CLEAR if heat.off else _demand(limits, over_min)
+    after = Memory(heat, peak_c)
     memory = memory if after == memory else after
-    if stands.level is Level.CLEAR:
+    if level is Level.CLEAR:
         return memory, CLEAR
     said = f"heat on {over_min:.0f} min after the end of the hold"
     go_by_s = max(0.0, (limits.trip_after_min - over_min) * 60)
-    horn = Horn.COME_WHEN_YOU_CAN if stands.level is Level.PROMPT else None
-    return memory, Finding(stands.level, said, horn, go_by_s=go_by_s)
+    horn = Horn.COME_WHEN_YOU_CAN if level is Level.PROMPT else None
+    return memory, Finding(level, said, horn, go_by_s=go_by_s)
 
 
 def _peak_c(memory: Memory, view: View) -> float | None:

@@ -8,13 +8,14 @@ Standard:
     source. The times here are common practice, no source.
 Limits:
     `warn_after_h`, `trip_after_h` of heat since heat-up began; `chirps_min`, how
-    long the horn asks; `clear_after_s`.
+    long the horn asks.
 Trips when:
     Heat has been on for 8 h and no hold time is stated: heat is withdrawn. Asks
-    once when heat-up begins, and warns after 4 h, when a common compound has most
-    of what it bears.
+    once when heat-up begins, and warns after 3 h 30 min, when a common compound has
+    most of what it bears.
 Clears when:
-    A hold time is stated, or heat has been off for 60 s. After a trip the time
+    A hold time is stated, or heat has been off for 10 min, longer than a
+    thermostat rests. After a trip the time
     begins again from 0: somebody reset it at the rig. A press at the rig ends the
     asking and the chirp of the warning.
 When data is missing:
@@ -32,7 +33,7 @@ from pydantic import BaseModel, Field, model_validator
 from rules.events import Horn, Level
 from rules.facts import STRICT, must_rise
 from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row, Urgency
-from rules.hazards.common import QUIET, Standing, duration, stand
+from rules.hazards.common import duration
 from rules.heat_time import NO_HEAT, HeatTime, heat_counted
 from rules.phases import Phase
 from rules.view import View
@@ -46,10 +47,9 @@ class Limits(BaseModel):
 
     model_config = STRICT
 
-    warn_after_h: float = Field(default=4.0, gt=0, le=24)
+    warn_after_h: float = Field(default=3.5, gt=0, le=24)
     trip_after_h: float = Field(default=8.0, gt=0, le=24)
     chirps_min: float = Field(default=15.0, ge=1, le=60)
-    clear_after_s: float = Field(default=60.0, ge=0, le=600)
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:
@@ -65,13 +65,13 @@ class Memory:
         heat: time with heat on since heat-up began.
         since_s: heat time at which the asking or the warning began, s.
         heard: someone has pressed at the rig since.
-        stands: the warning or trip that stands.
+        level: warning or trip that stands, or clear.
     """
 
     heat: HeatTime = NO_HEAT
     since_s: float = 0.0
     heard: bool = False
-    stands: Standing = QUIET
+    level: Level = Level.CLEAR
 
 
 REST = Memory()
@@ -88,7 +88,7 @@ ROW = Row(
         "the data sheet's time was not put into the rig's facts",
         "an old configuration, without hold_min",
     ),
-    time_available="4 h from the warning until heat goes off; a compound bears about 5 h in all",
+    time_available="a compound bears about 5 h in all; heat goes off after 8",
     rescue="Look up the data sheet.",
 )
 
@@ -112,11 +112,10 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     on = heating and view.heated is not False
     heat = heat_counted(memory.heat, view, on=on)
     total_s = heat.total_s(view.now_ns)
-    demand = _demand(limits, total_s) if on else Level.CLEAR
-    stands = stand(view, memory.stands, demand, away=not on, clear_after_s=limits.clear_after_s)
-    if memory.stands.level is Level.TRIP and stands.level is Level.CLEAR:
+    level = Level.CLEAR if heat.off else _demand(limits, total_s)
+    if memory.level is Level.TRIP and level is Level.CLEAR:
         return REST, CLEAR
-    memory = _asked(memory, view, heat, stands, total_s)
+    memory = _asked(memory, view, heat, level, total_s)
     return memory, _told(limits, memory, view, total_s)
 
 
@@ -126,18 +125,18 @@ def _demand(limits: Limits, total_s: float) -> Level:
     return Level.WARN if total_s >= limits.warn_after_h * S_PER_H else Level.CLEAR
 
 
-def _asked(memory: Memory, view: View, heat: HeatTime, stands: Standing, total_s: float) -> Memory:
+def _asked(memory: Memory, view: View, heat: HeatTime, level: Level, total_s: float) -> Memory:
     since_s, heard = memory.since_s, memory.heard or (memory is not REST and view.someone_here)
-    if stands.level > memory.stands.level:
+    if level > memory.level:
         since_s, heard = total_s, False
-    elif stands.level < memory.stands.level:
+    elif level < memory.level:
         heard = True
-    after = Memory(heat, since_s, heard, stands)
+    after = Memory(heat, since_s, heard, level)
     return memory if after == memory else after
 
 
 def _told(limits: Limits, memory: Memory, view: View, total_s: float) -> Finding:
-    level = memory.stands.level
+    level = memory.level
     calls = not memory.heard and total_s - memory.since_s < limits.chirps_min * 60
     if level is Level.CLEAR:
         # Asked once: who pressed, or was called for a while, knows.

@@ -20,8 +20,9 @@ Trips when:
     press, but the trip comes 10 min later at the earliest. In cool-down and
     let-down it goes as far as the warning and never trips. Judged in an open run
     until it is done or aborted, and outside one while pads above 50 C are heated.
-    Left to cool, heat off and the air in, nobody need press at all; the bags, the
-    pads and the links are watched on by their own alarms.
+    Left to cool, heat off and the air in, nobody need press at all, unless heat
+    stands that will not go off; the bags, the pads and the links are watched on by
+    their own alarms.
 Clears when:
     Someone presses here, start or reset at the rig: a press counts when the
     button goes down, so one that is held or taped counts once, and one found
@@ -51,6 +52,7 @@ from rules.view import View
 TAG = "run.unattended"
 NO_RUN = frozenset({Phase.IDLE, Phase.DONE, Phase.ABORTED})
 NEVER_TRIPS = frozenset({Phase.COOL_DOWN, Phase.RELEASE})
+HEAT_STAYS = frozenset({"pad.heat_after_cutoff", "run.overrun"})
 NS_PER_MIN = 60 * NS_PER_S
 ORDINARY = ("prompt_after_min", "horn_after_min", "warn_after_min", "trip_after_min")
 IN_QUIET = ("quiet_prompt_min", "quiet_horn_min", "quiet_warn_min", "quiet_trip_min")
@@ -160,7 +162,8 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
 
 def _armed(limits: Limits, view: View) -> bool:
     if view.run_open and view.phase not in NO_RUN:
-        return not view.left_to_cool
+        # A thermostat that rests looks like heat that is off.
+        return not view.left_to_cool or not HEAT_STAYS.isdisjoint(view.standing)
     if view.phase is Phase.DONE or view.heated is not True:
         return False
     hottest_c = view.now.hottest_c
