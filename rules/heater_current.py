@@ -1,0 +1,130 @@
+"""What a heater takes, held against what it took when this run began.
+
+Elements that burn out and a joint that works loose show in the current long before
+they show in a pad's temperature, for the thermostat sits in the middle of the pad.
+The mains' own ups and downs are taken out by the other pad's current.
+
+Source:
+    Ohm's law; own method. Clamps and heaters change by less than a hundredth over a
+    cure: common practice, no source.
+"""
+
+from dataclasses import dataclass, replace
+
+from rules.frame import NS_PER_S
+from rules.heating import CURRENTS, FLOWS_A
+from rules.view import View
+
+# Looks, ten seconds apart, that make the first figure; and over how many the newer
+# ones are evened out.
+FIRST_LOOKS = 24
+EVENED_LOOKS = 12
+MAINS_KNOWN_NS = 600 * NS_PER_S
+MAINS_SHARES = (0.5, 1.2)
+# The other heater's own fault must not lift this one's share out of sight.
+SHARE_MOST = 1.02
+
+
+@dataclass(frozen=True, slots=True)
+class Heater:
+    """One heater's current.
+
+    Attributes:
+        looks: that have made `first_a` so far.
+        first_a: what it took when the run began, A.
+        now_a: what it took at the last look, A; None: it was not on.
+        share: of the first, the mains' changes taken out, evened out; None: not yet.
+        low_looks: how many looks in a row it took far too little.
+    """
+
+    looks: int = 0
+    first_a: float = 0.0
+    now_a: float | None = None
+    share: float | None = None
+    low_looks: int = 0
+
+
+UNKNOWN = Heater()
+
+
+@dataclass(frozen=True, slots=True)
+class Currents:
+    """Both heaters.
+
+    Attributes:
+        heaters: in the order of `rules.channels.PADS`.
+        mains: the mains' voltage as a share of what it was when the run began, as
+            each heater shows it.
+        mains_ns: when each last did, ns.
+    """
+
+    heaters: tuple[Heater, Heater] = (UNKNOWN, UNKNOWN)
+    mains: tuple[float, float] = (1.0, 1.0)
+    mains_ns: tuple[int, int] = (0, 0)
+
+
+NONE_YET = Currents()
+
+
+def follow(currents: Currents, view: View, low_share: float) -> Currents:
+    """Both heaters' currents after one more look.
+
+    Args:
+        currents: so far.
+        view: the frame; call this every `rules.heating.LOOK_S`.
+        low_share: below this share of its first current a heater takes far too little.
+
+    Source:
+        Own method.
+    """
+    amperes = (view.good(CURRENTS[0]), view.good(CURRENTS[1]))
+    if amperes == (None, None):
+        return currents if currents is NONE_YET else NONE_YET
+    inner, outer = currents.heaters
+    mains, mains_ns = list(currents.mains), list(currents.mains_ns)
+    for index, (was, value) in enumerate(zip((inner, outer), amperes, strict=True)):
+        share = _steady_share(was, value)
+        if share is not None and MAINS_SHARES[0] <= share <= MAINS_SHARES[1]:
+            mains[index], mains_ns[index] = share, view.now_ns
+    told = (
+        _told(view, mains[1], mains_ns[1]),
+        _told(view, mains[0], mains_ns[0]),
+    )
+    return Currents(
+        (
+            _one(inner, amperes[0], told[0], low_share),
+            _one(outer, amperes[1], told[1], low_share),
+        ),
+        (mains[0], mains[1]),
+        (mains_ns[0], mains_ns[1]),
+    )
+
+
+def _steady_share(was: Heater, value: float | None) -> float | None:
+    """Of its first current, while it is on, and was at the look before: not just switched."""
+    if value is None or value < FLOWS_A or was.now_a is None or was.looks < FIRST_LOOKS:
+        return None
+    return value / was.first_a
+
+
+def _told(view: View, share: float, at_ns: int) -> float | None:
+    """What the other heater tells of the mains, if it has of late."""
+    return share if at_ns and view.now_ns - at_ns <= MAINS_KNOWN_NS else None
+
+
+def _one(was: Heater, value: float | None, mains: float | None, low_share: float) -> Heater:
+    if value is None or value < FLOWS_A:
+        return was if was.now_a is None else replace(was, now_a=None)
+    if was.now_a is None:
+        return replace(was, now_a=value)
+    if was.looks < FIRST_LOOKS:
+        first_a = was.first_a + (value - was.first_a) / (was.looks + 1)
+        return replace(was, looks=was.looks + 1, first_a=first_a, now_a=value)
+    share = value / was.first_a / (1.0 if mains is None else mains)
+    low_looks = was.low_looks + 1 if share < low_share else 0
+    if mains is None or low_looks:
+        # A look just as it switches off shows a part of its current; that is no change.
+        return replace(was, now_a=value, low_looks=low_looks)
+    before = 1.0 if was.share is None else was.share
+    evened = before + (min(share, SHARE_MOST) - before) / EVENED_LOOKS
+    return replace(was, now_a=value, share=evened, low_looks=low_looks)
