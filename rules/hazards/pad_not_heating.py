@@ -56,6 +56,7 @@ JUDGED = frozenset({Phase.PREHEAT, Phase.INFLATION, Phase.HEAT_UP, Phase.CURE})
 RATE_OVER_S = 120.0
 LEARN_FROM_C = 60.0
 SPARE_S = 900.0
+JOINT_DEADBAND = 0.01
 LEADERS = ("rig.contactor", "mains.lost")
 
 
@@ -232,11 +233,12 @@ def _look(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
         _follow(limits, memory.pads[0], view, 0, rates, settled=settled),
         _follow(limits, memory.pads[1], view, 1, rates, settled=settled),
     )
+    warned = memory.standing.level is Level.WARN
     told = max(
-        (_told(limits, pads, currents, view, index) for index in (0, 1)),
+        (_told(limits, pads, currents, view, index, warned=warned) for index in (0, 1)),
         key=lambda item: (item.level, not item.away),
     )
-    demand = told.level if not memory.standing.level < told.level or told.said else Level.CLEAR
+    demand = told.level
     if any(tag in view.standing for tag in LEADERS):
         demand = Level.CLEAR
     standing = memory.standing
@@ -324,7 +326,13 @@ def _on(view: View, index: int) -> bool:
 
 
 def _told(
-    limits: Limits, pads: tuple[Pad, Pad], currents: Currents, view: View, index: int
+    limits: Limits,
+    pads: tuple[Pad, Pad],
+    currents: Currents,
+    view: View,
+    index: int,
+    *,
+    warned: bool,
 ) -> Told:
     """What one pad tells."""
     pad, value = pads[index], view.now.pads[index]
@@ -343,7 +351,7 @@ def _told(
         said = f"{name} {value:.0f} C, {pad.behind_c:.0f} C behind"
         said += ", takes no current" if dead else ""
         return Told(Level.TRIP if trips else Level.WARN, said, away=False)
-    said = _current(limits, currents, index)
+    said = _current(limits, currents, index, warned=warned)
     if said:
         return Told(Level.WARN, said, away=False)
     return Told(away=pad.behind_c <= limits.warn_behind_c - limits.deadband_c)
@@ -368,12 +376,14 @@ def _is_flat(limits: Limits, pad: Pad, view: View, value: float) -> bool:
     )
 
 
-def _current(limits: Limits, currents: Currents, index: int) -> str:
+def _current(limits: Limits, currents: Currents, index: int, *, warned: bool) -> str:
     """That a heater takes less than it did, in words."""
     heater, name = currents.heaters[index], title_of(PADS[index])
-    if heater.low_looks >= limits.low_looks and heater.now_a is not None:
-        return f"{name} takes {heater.now_a:.1f} A, had {heater.first_a:.1f}"
-    if heater.share is not None and heater.share < limits.joint_share:
+    if heater.low_looks >= limits.low_looks:
+        now_a = heater.first_a * limits.low_share if heater.now_a is None else heater.now_a
+        return f"{name} takes {now_a:.1f} A, had {heater.first_a:.1f}"
+    limit = limits.joint_share + (JOINT_DEADBAND if warned else 0.0)
+    if heater.share is not None and heater.share < limit:
         lost = 100.0 * (1.0 - heater.share)
         return f"{name} takes {lost:.0f} % less current: hot joint or plug"
     return ""
