@@ -20,12 +20,12 @@ from rules.alarms import (
     earliest_ns,
 )
 from rules.escalation import after_min, armed, come_back, escalated, why
-from rules.events import AlarmLife, Escalated, Event, Level, Nuisance, Prompted
+from rules.events import AlarmLife, Escalated, Event, Horn, Level, Nuisance, Prompted
 from rules.following import DEPTH, leader_of
 from rules.frame import NS_PER_S
 from rules.hazards import BY_TAG
 from rules.hazards.base import Finding, Priority
-from rules.horns import horn, silenced
+from rules.horns import horn, horn_of, silenced
 from rules.lifecycle import SPEAKING, Happening, Life, after
 from rules.messages import (
     Subject,
@@ -187,7 +187,7 @@ class _Round:
 
     def _risen(self, item: Standing, finding: Finding) -> Standing:
         if finding.level is item.level:
-            return heard_again(item, finding, self.now_ns)
+            return heard_again(self.limits, item, finding, self.now_ns)
         if item.level is Level.PROMPT:
             return self._begun(item.tag, finding, item.order)
         return tripped(item, finding, self.now_ns)
@@ -195,11 +195,13 @@ class _Round:
     def _lower(self, item: Standing, finding: Finding | None) -> Standing | None:
         if item.level is Level.PROMPT:
             return None
+        # The horn speaks of what is found now, also of what comes and goes.
+        pattern = Horn.SILENT if finding is None else horn_of(item.tag, finding)
         if item.held:
             if item.settle_ns == NEVER:
-                return replace(item, settle_ns=self._settle_ns())
+                return replace(item, settle_ns=self._settle_ns(), horn=pattern)
             if self.now_ns < item.settle_ns:
-                return item
+                return item if item.horn is pattern else replace(item, horn=pattern)
             reason = f"stayed away for {self.limits.settle_s:.0f} s"
             self.first[item.tag] = self._nuisance(item, "chattering", reason, begun=False)
         else:
@@ -207,7 +209,7 @@ class _Round:
             if chatters:
                 reason = f"{len(falls)} times in {self.limits.chatter_s:.0f} s"
                 self.first[item.tag] = self._nuisance(item, "chattering", reason, begun=True)
-                return replace(item, held=True, settle_ns=self._settle_ns())
+                return replace(item, held=True, settle_ns=self._settle_ns(), horn=pattern)
             self.falls[item.tag] = falls
         if finding is None:
             return None

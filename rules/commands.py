@@ -143,22 +143,19 @@ def _people(asking: _Asking, happening: Happening) -> _Done | _Refused:
         able -= {item.tag for item in meant if item.horn is Horn.STAND_CLEAR}
     if not able or (tag and tag not in able):
         return _Refused(_why_not(asking, happening, meant, lives))
+    answered = {item.tag: _answered(asking, item, happening) for item in meant if item.tag in able}
+    left = tuple(item for item in alarms.over if item not in over or item.tag not in able)
+    gone = [item.tag for item in over if item.tag in able]
     standing = tuple(
-        _answered(asking, item, happening) if item in meant and item.tag in able else item
+        # A prompt may stand where an alarm is over; of that nobody says anything.
+        answered[item.tag] if item.level > Level.PROMPT and item.tag in answered else item
         for item in alarms.standing
     )
-    left = tuple(item for item in alarms.over if item not in over or item.tag not in able)
-    changes = [_change(asking, item, happening) for item in standing if item.tag in able]
-    changes += [
-        _life(asking, item.tag, happening, alarms.rest_of(item.tag))
-        for item in over
-        if item.tag in able
-    ]
-    names = [item.tag for item in standing if item.tag in able]
-    names += [item.tag for item in over if item.tag in able]
+    changes = [_change(asking, item, happening) for item in answered.values()]
+    changes += [_life(asking, tag, happening, alarms.rest_of(tag)) for tag in gone]
     return _Done(
         replace(alarms, standing=standing, over=left),
-        f"{happening.value}: {', '.join(names)}",
+        f"{happening.value}: {', '.join((*answered, *gone))}",
         tuple(changes),
     )
 

@@ -11,7 +11,8 @@ from dataclasses import replace
 
 from rules.alarms import NEVER, AlarmLimits, Standing
 from rules.escalation import after_min, armed, disarmed
-from rules.events import Level
+from rules.events import Horn, Level
+from rules.frame import NS_PER_S
 from rules.hazards import BY_TAG
 from rules.hazards.base import Finding
 from rules.horns import horn_of, louder
@@ -106,7 +107,7 @@ def eased(item: Standing, finding: Finding) -> Standing:
     )
 
 
-def heard_again(item: Standing, finding: Finding, now_ns: int) -> Standing:
+def heard_again(limits: AlarmLimits, item: Standing, finding: Finding, now_ns: int) -> Standing:
     """An alarm found at the level at which it stands; the same object when all is as it was.
 
     Source:
@@ -117,6 +118,11 @@ def heard_again(item: Standing, finding: Finding, now_ns: int) -> Standing:
         item = replace(item, settle_ns=NEVER)
     if pattern is item.horn:
         return item
+    if item.held:
+        # It is the same as before, and a press has answered it; stand clear but for 2 min.
+        soon_ns = now_ns + int(limits.stand_clear_again_s * NS_PER_S)
+        latest_ns = soon_ns if pattern is Horn.STAND_CLEAR else NEVER
+        return replace(item, horn=pattern, quiet_at_rig_ns=min(item.quiet_at_rig_ns, latest_ns))
     if not louder(pattern, item.horn):
         return replace(item, horn=pattern)
     # A louder horn is news, even to whoever asked for quiet.

@@ -59,9 +59,32 @@ def test_held_it_is_not_found():
     come_and_go(desk, 3, 20, TRIP)
     assert [item.level for item in desk.alarms.standing] == [Level.TRIP]
     assert desk.alarms.tags(Level.PROMPT) == ()
-    assert desk.sounds is Horn.COME_NOW
     assert desk.see(1, demo__low=TRIP).alarms.tags(Level.TRIP) == ("demo.low",)
     assert desk.told == []
+
+
+def test_held_its_horn_is_that_of_what_is_found_and_a_press_answers_it_all():
+    desk = Desk()
+    come_and_go(desk, 3, 20, TRIP)
+    assert desk.sounds is Horn.SILENT
+    assert desk.see(1, demo__low=WARN).sounds is Horn.COME_WHEN_YOU_CAN
+    assert desk.see(1, demo__low=TRIP).sounds is Horn.COME_NOW
+    assert desk.press().sounds is Horn.SILENT
+    for _ in range(10):
+        assert desk.see(10).sounds is Horn.SILENT
+        assert desk.see(10, demo__low=TRIP).sounds is Horn.SILENT
+    assert desk.on(100).sounds is Horn.COME_NOW
+
+
+def test_stand_clear_that_comes_and_goes_is_answered_for_two_minutes_only():
+    desk = Desk()
+    for _ in range(3):
+        desk.see(10, demo__trips=TRIP).see(10)
+    desk.press()
+    assert desk.see(1, demo__trips=TRIP).sounds is Horn.SILENT
+    desk.see(60)
+    assert desk.see(59, demo__trips=TRIP).sounds is Horn.SILENT
+    assert desk.on(1).sounds is Horn.STAND_CLEAR
 
 
 def test_a_held_warning_that_trips_is_told_at_once():

@@ -161,6 +161,14 @@ def test_what_is_suppressed_says_nothing_that_could_be_seen():
         assert answer == "refused: demo.phased says nothing in this phase, by design"
 
 
+def test_a_prompt_where_an_alarm_is_over_is_left_alone(desk):
+    desk.see(demo__high=PROMPT)
+    prompt = desk.item("demo.high")
+    assert desk.ask("seen", "demo.high") == "done: seen: demo.high"
+    assert [(event.tag, event.life) for event in desk.told] == [("demo.high", "normal")]
+    assert desk.item("demo.high") is prompt
+
+
 def test_all_at_once_takes_what_it_can(desk):
     desk.ask("seen", "demo.low")
     assert desk.ask("seen") == "done: seen: demo.high"
