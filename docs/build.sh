@@ -43,6 +43,7 @@ generate() {
 generate docs/alarms.md rules.document
 generate docs/configuration.md daemon.document_config
 generate docs/faults.md simulator.document
+generate docs/lost-sensors.md rules.document_losses
 generate docs/mqtt.md daemon.notify.document
 generate docs/phases.md rules.document_phases
 generate docs/wire-faults.md tests.contract.table

@@ -14,6 +14,7 @@ STARTED_BY_NAME = {
     "daemon.document_config": "writes docs/configuration.md",
     "daemon.notify.document": "writes docs/mqtt.md",
     "rules.document": "writes docs/alarms.md",
+    "rules.document_losses": "writes docs/lost-sensors.md",
     "rules.document_phases": "writes docs/phases.md",
     "simulator.document": "writes docs/faults.md",
 }

@@ -13,6 +13,7 @@ GENERATORS = {
     "docs/alarms.md": "rules/document",
     "docs/configuration.md": "daemon/document_config",
     "docs/faults.md": "simulator/document",
+    "docs/lost-sensors.md": "rules/document_losses",
     "docs/mqtt.md": "daemon/notify/document",
     "docs/phases.md": "rules/document_phases",
     "docs/wire-faults.md": "tests/contract/table",
