@@ -123,6 +123,9 @@ def _hot(limits: Limits, memory: Memory, view: View) -> bool:
 
 def _seen(limits: Limits, memory: Memory, view: View) -> Memory:
     """Only whether it is hot can have changed."""
+    hottest_c = view.now.hottest_c
+    if memory.hot and hottest_c is not None and hottest_c >= limits.hot_c:
+        return memory
     hot = _hot(limits, memory, view)
     return memory if hot is memory.hot else Memory(memory.under_air, hot)
 

@@ -32,6 +32,7 @@ from pydantic import BaseModel, Field
 
 from rules.events import Horn, Level
 from rules.facts import STRICT
+from rules.frame import Quality
 from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row, Urgency
 from rules.hazards.common import began_ns, lasted_s
 from rules.view import View
@@ -103,7 +104,8 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     frame = view.frame
     if EAR not in frame.values or OUTPUT not in frame.readback:
         return REST, NOT_JUDGED
-    relay, heard = frame.readback[OUTPUT], view.is_on(EAR)
+    relay, ear = frame.readback[OUTPUT], frame.values[EAR]
+    heard = False if ear.value == 0.0 and ear.quality is Quality.GOOD else view.is_on(EAR)
     asked = view.permit_granted and view.permit_since_ns != memory.granted_ns
     busy = memory.test_ns is not None or memory.deaf_s > 0.0 or memory.sounds_ns is not None
     if relay is False and heard is False and not (asked or busy or memory.failed):

@@ -16,6 +16,7 @@ from pydantic import BaseModel, Field, model_validator
 from rules.channels import BAGS
 from rules.events import Level
 from rules.facts import STRICT, must_rise
+from rules.frame import Quality
 from rules.hazards.common import QUIET, Standing, began_ns, confirmed, stand, title_of
 from rules.phases import Phase
 from rules.view import View
@@ -82,6 +83,22 @@ def fitted(view: View) -> bool:
     """
     values = view.frame.values
     return SWITCH in values and (BAGS[0] in values or BAGS[1] in values)
+
+
+def at_rest(was: Pins, view: View) -> bool:
+    """Nothing stands, the pins are in and every gauge reads: the usual case, quickly seen.
+
+    Source:
+        Own method.
+    """
+    reading = view.frame.values.get(SWITCH)
+    return (
+        was is SAFE
+        and reading is not None
+        and reading.value == 1.0
+        and reading.quality is Quality.GOOD
+        and view.now.lower_kpa is not None
+    )
 
 
 def before_held(view: View) -> bool:

@@ -19,7 +19,7 @@ Trips when:
     let-down, whoever began it. (Within a minute the air's own temperature moves it
     by under 1 kPa.) So does a rig found hot with its air gone. It warns, with the
     horn for "come now", when the same happens in the 5 C below the limit, and in
-    both when release is asked for or the pins are out with the air still up.
+    both when release is asked for or the pins are out with the air still up, for 1 s.
 Clears when:
     For 15 s every pad has been 2 C below all of that, or every bag is back at
     180 kPa, the pins are in and nobody asks for release.
@@ -36,7 +36,7 @@ Not covered:
     than a minute is `bag.drift` and `bag.low` until it is below 150 kPa.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 from typing import Self
 
@@ -77,6 +77,9 @@ class Heat(IntEnum):
     HOT = 3
 
 
+HOT = Heat.HOT
+
+
 class Limits(BaseModel):
     """Limits of `release.hot`; what each is for stands above."""
 
@@ -106,6 +109,7 @@ class Memory:
         recent: both bags every 10 s of the last minute, kPa, the newest first.
         sampled_ns: process time of the newest of them, ns.
         losing_ns: since when air has been going, ns.
+        asked_ns: since when release has been asked for, ns.
         standing: what stands.
     """
 
@@ -113,6 +117,7 @@ class Memory:
     recent: tuple[Pair, ...] = ()
     sampled_ns: int = 0
     losing_ns: int | None = None
+    asked_ns: int | None = None
     standing: Standing = QUIET
 
 
@@ -141,8 +146,10 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     Source:
         Module docstring.
     """
+    if _hot_and_held(limits, memory, view):
+        return memory, CLEAR
     now = view.now
-    if now.coldest_c is None and now.hottest_c is None and not _has_pads(view):
+    if now.hottest_c is None and not _has_pads(view):
         return memory, NOT_JUDGED
     heat = _heat(limits, memory, view)
     due = view.gap_s > 0 or view.now_ns - memory.sampled_ns >= SAMPLE_EVERY_NS
@@ -152,23 +159,40 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     low = (one_kpa is not None and one_kpa < limits.band_kpa) or (
         other_kpa is not None and other_kpa < limits.band_kpa
     )
-    resting = memory.standing is QUIET and memory.losing_ns is None
+    resting = memory.standing is QUIET and memory.losing_ns is memory.asked_ns is None
     if resting and (heat <= Heat.COOL or not (low or _asked(view))):
         return memory, CLEAR
     return _hot(limits, memory, view, heat)
 
 
+def _hot_and_held(limits: Limits, memory: Memory, view: View) -> bool:
+    """The usual case of hours, quickly seen: hot as before, held, nothing asked, no sample due."""
+    hottest_c, lower_kpa = view.now.hottest_c, view.now.lower_kpa
+    return (
+        memory.heat is HOT
+        and hottest_c is not None
+        and hottest_c >= limits.hot_c
+        and lower_kpa is not None
+        and lower_kpa >= limits.band_kpa
+        and view.now_ns - memory.sampled_ns < SAMPLE_EVERY_NS
+        and not view.gap_s
+        and memory.standing is QUIET
+        and memory.losing_ns is memory.asked_ns is None
+        and not _asked(view)
+    )
+
+
 def _sampled(memory: Memory, view: View, heat: Heat) -> Memory:
     if heat <= Heat.COOL:
-        return Memory(heat, (), 0, memory.losing_ns, memory.standing)
+        return replace(memory, heat=heat, recent=(), sampled_ns=0)
     passed_ns = view.now_ns - memory.sampled_ns
     kept = () if view.gap_s > 0 else memory.recent
     if kept and passed_ns < SAMPLE_EVERY_NS:
-        return Memory(heat, kept, memory.sampled_ns, memory.losing_ns, memory.standing)
+        return replace(memory, heat=heat)
     # Frames that come seldom: the one before is always within reach.
     kept = kept[: max(1, MINUTE_NS // passed_ns - 1)] if kept else kept
     recent = (view.now.bags, *kept)
-    return Memory(heat, recent, view.now_ns, memory.losing_ns, memory.standing)
+    return replace(memory, heat=heat, recent=recent, sampled_ns=view.now_ns)
 
 
 def _has_pads(view: View) -> bool:
@@ -181,6 +205,8 @@ def _heat(limits: Limits, memory: Memory, view: View) -> Heat:
     if hottest_c is None:
         seen = Heat.UNKNOWN
     else:
+        if hottest_c >= limits.hot_c:
+            return Heat.HOT
         limit_c = opens_below_c(view.facts.site_altitude_m, limits.hot_c)
         if hottest_c >= limit_c:
             return Heat.HOT
@@ -195,23 +221,26 @@ def _heat(limits: Limits, memory: Memory, view: View) -> Heat:
 def _asked(view: View) -> str:
     """What asks for release, in words; empty when nothing does."""
     values = view.frame.values
-    if "release_request" in values and view.is_on("release_request"):
+    request, pins = values.get("release_request"), values.get("pins_in")
+    # By the bare value first: that costs a tenth, and is nearly always the end of it.
+    if request is not None and request.value and view.is_on("release_request"):
         return "release asked for"
-    if "pins_in" in values and view.pressurised and view.is_on("pins_in") is False:
-        return "pins out"
-    return ""
+    pulled = pins is not None and pins.value == 0.0 and view.pressurised
+    return "pins out" if pulled and view.is_on("pins_in") is False else ""
 
 
 def _hot(limits: Limits, memory: Memory, view: View, heat: Heat) -> tuple[Memory, Finding]:
     asked = _asked(view)
     worst = _losing(limits, memory, view)
     losing_ns = began_ns(view, memory.losing_ns, holds=bool(worst) and heat > Heat.COOL)
-    demand = Level.CLEAR
-    if heat > Heat.COOL and (asked or confirmed(view, losing_ns, limits.confirm_s)):
-        demand = Level.WARN
+    asked_ns = began_ns(view, memory.asked_ns, holds=bool(asked) and heat > Heat.COOL)
+    loses = confirmed(view, losing_ns, limits.confirm_s)
     shaped = view.now.hottest_c is not None or _below(view, limits.low_kpa)
-    if heat is Heat.HOT and shaped and confirmed(view, losing_ns, limits.confirm_s):
+    if loses and shaped and heat is Heat.HOT:
         demand = Level.TRIP
+    else:
+        warns = loses or confirmed(view, asked_ns, limits.confirm_s)
+        demand = Level.WARN if warns else Level.CLEAR
     standing = stand(
         view,
         memory.standing,
@@ -219,7 +248,7 @@ def _hot(limits: Limits, memory: Memory, view: View, heat: Heat) -> tuple[Memory
         away=_cool(limits, view) or (not asked and _back(limits, view)),
         clear_after_s=limits.clear_after_s,
     )
-    after = Memory(heat, memory.recent, memory.sampled_ns, losing_ns, standing)
+    after = Memory(heat, memory.recent, memory.sampled_ns, losing_ns, asked_ns, standing)
     memory = memory if after == memory else after
     if standing.level is Level.CLEAR:
         return memory, CLEAR

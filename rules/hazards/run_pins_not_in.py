@@ -28,7 +28,17 @@ from dataclasses import dataclass
 
 from rules.events import Horn, Level
 from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row
-from rules.hazards.pins import SAFE, SWITCH, PinLimits, Pins, before_held, fitted, follow, said
+from rules.hazards.pins import (
+    SAFE,
+    SWITCH,
+    PinLimits,
+    Pins,
+    at_rest,
+    before_held,
+    fitted,
+    follow,
+    said,
+)
 from rules.view import View
 
 RELEASE_TAG = "release.pins_under_pressure"
@@ -72,6 +82,8 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     Source:
         Module docstring.
     """
+    if at_rest(memory.pins, view):
+        return memory, CLEAR
     if not fitted(view):
         return REST, NOT_JUDGED
     pins = follow(
