@@ -19,6 +19,7 @@ from rules.hold import HoldLimits
 from rules.permit import PermitLimits
 from rules.phases import PhaseLimits
 from rules.trust import TrustLimits
+from rules.usual import UsualTimes
 from rules.view import View
 
 CUTOUT_MARGIN_C = 5.0
@@ -38,6 +39,7 @@ class LimitsBase(BaseModel):
         trust: what a pad can do, so that a jumping reading is not believed.
         air: figures of the model of the air in the bags.
         alarms: when alarms come back, escalate and are a nuisance.
+        usual: what usually takes how long, for what is said beforehand.
         calibrations: what readings were corrected by, by channel.
     """
 
@@ -50,6 +52,7 @@ class LimitsBase(BaseModel):
     trust: TrustLimits = TrustLimits()
     air: AirLimits = AirLimits()
     alarms: AlarmLimits = AlarmLimits()
+    usual: UsualTimes = UsualTimes()
     calibrations: Mapping[str, Calibration] = Field(default_factory=dict)
 
     _in_order: tuple[Judged, ...] = PrivateAttr(default=())

@@ -34,6 +34,7 @@ from rules.heating import Heating
 from rules.hold import Hold
 from rules.limits import LimitsBase
 from rules.messages import telling_of
+from rules.outlook import outlook_told
 from rules.permit import Asked, LastGood, Permit, PermitState, decide
 from rules.phases import Phase, Place
 from rules.placing import (
@@ -62,6 +63,7 @@ from rules.view import View, heated_of
 
 # The gap's own alarm must not bar the way back from that very gap.
 GAP_TAGS = frozenset({"run.interrupted"})
+BEFORE_HEAT = frozenset({Phase.PREHEAT, Phase.FITTING, Phase.INFLATION})
 NONE_UNPLUGGED: frozenset[str] = frozenset()
 
 
@@ -148,8 +150,23 @@ def step(limits: LimitsBase, state: State, frame: Frame) -> tuple[State, Decisio
         _last_good(state, now),
         memories,
     )
+    if presses.start or presses.here:
+        events += _outlook(limits, state, after, frame, presses)
     belongs = run.number if run.open or closed else 0
     return after, Decision(_outputs(permit, alarms), tuple(events), belongs)
+
+
+def _outlook(
+    limits: LimitsBase, state: State, after: State, frame: Frame, presses: _Presses
+) -> tuple[Event, ...]:
+    """What will happen tonight, for whoever is about to start, and once heat is allowed."""
+    permit, phase = after.permit, after.place.phase
+    if presses.start and permit.granted and not state.permit.granted:
+        return outlook_told(limits, after, frame)
+    first = phase is Phase.IDLE or (phase in BEFORE_HEAT and permit.since_ns == 0)
+    if presses.here and first and not permit.granted:
+        return outlook_told(limits, after, frame)
+    return ()
 
 
 def _believed(

@@ -47,7 +47,7 @@ def test_events_come_in_the_stated_order():
     story.press("here_button")
     story = story_in("idle").press("start_button")
     told = [event.event for _, event in story.told]
-    assert told == ["pressed", "permit", "run_opened", "phase"]
+    assert told == ["pressed", "permit", "run_opened", "phase", "prompt"]
     story = story_in("release", hold_min=15).run(300, bag_inner_kpa=0.0, bag_outer_kpa=0.0).run(70)
     assert [event.event for _, event in story.told][-2:] == ["phase", "run_closed"]
 
