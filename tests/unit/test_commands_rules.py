@@ -204,7 +204,7 @@ def test_ids_are_kept_in_a_bounded_list_newest_last(desk):
 
 def test_out_of_service_a_warning_is_recorded_and_says_nothing(desk):
     desk.out("demo.high")
-    assert desk.told[0].text.startswith("BAY 2: OUT OF SERVICE: high. By Ada")
+    assert "OUT OF SERVICE" in desk.told[0].text
     assert desk.told[0].until_ns == WALL_0 + round((desk.now_s + WEEK_S) * NS_PER_S)
     desk.out("demo.low")
     assert desk.on().sounds is Horn.SILENT
@@ -242,7 +242,7 @@ def test_back_in_service_it_speaks_if_it_stands(desk):
     assert [(event.change, event.who, event.life) for event in desk.told] == [
         ("in_service", "Bo", "unseen")
     ]
-    assert desk.told[0].text.startswith("BAY 2: back in service at")
+    assert "back in service" in desk.told[0].text
     assert desk.on().short() == [("demo.high", "warn")]
     silent = desk.see().out("demo.medium")
     silent.ask("in_service", "demo.medium")
