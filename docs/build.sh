@@ -40,9 +40,11 @@ generate() {
     fi
 }
 
+generate docs/alarm-life.md rules.document_lifecycle
 generate docs/alarms.md rules.document
 generate docs/configuration.md daemon.document_config
 generate docs/faults.md simulator.document
+generate docs/messages.md tests.messages_page
 generate docs/lost-sensors.md rules.document_losses
 generate docs/mqtt.md daemon.notify.document
 generate docs/phases.md rules.document_phases

@@ -140,7 +140,7 @@ def follower_told(telling: Telling, subject: Subject, leader: Row) -> Told:
     Source:
         This project's design: one message with burst.
     """
-    orders = f"{telling.title}: with {leader.title}: {_sentence(subject.row.title)}"
+    orders = f'{telling.title}: "{subject.row.title}" came with "{leader.title}".'
     return Told(_fitted(orders, subject.said), _page(telling, subject, orders))
 
 
@@ -170,7 +170,7 @@ def over_told(telling: Telling, subject: Subject) -> Told:
         IEC 62682 / ISA-18.2: returned to normal unacknowledged.
     """
     unseen = "" if subject.seen_by else " Nobody had seen it."
-    text = f"{telling.title}: over at {telling.clock()}: {subject.row.title}."
+    text = f'{telling.title}: "{subject.row.title}" is over at {telling.clock()}.'
     lines = [text + unseen, f"It began at {_began(telling, subject)}. {_sentence(subject.said)}"]
     if subject.level is Level.TRIP and not telling.watch_only:
         lines.append("Heat stays off until someone resets it at the rig.")
@@ -192,12 +192,12 @@ def nuisance_told(telling: Telling, kind: str, row: Row | None, why: str, *, beg
     Source:
         IEC 62682 / ISA-18.2; EEMUA 191 for the rates.
     """
-    about = row.title if row else "alarms"
+    about = f'"{row.title}"' if row else "Alarms:"
     urgency, what, then = NUISANCE[kind]
     if not begun:
-        text = f"{telling.title}: {about}: {what}: over at {telling.clock()}."
+        text = f"{telling.title}: {about} {what}: over at {telling.clock()}."
         return Told(_cut(text), basic(text))
-    head = f"{telling.title} {urgency.value}: {about}: {what}."
+    head = f"{telling.title} {urgency.value}: {about} {what}."
     short = _fitted(f"{head} {then}", why)
     return Told(short, _lines([head, then, _sentence(why)]))
 
@@ -231,7 +231,7 @@ def out_of_service_told(telling: Telling, row: Row, who: str, why: str, since_wa
         IEC 62682 / ISA-18.2, out of service; a trip speaks all the same: this
         project's design.
     """
-    head = f"{telling.title}: OUT OF SERVICE: {row.title}."
+    head = f'{telling.title}: "{row.title}" is OUT OF SERVICE.'
     since = f"By {who} since {_clock(telling, since_wall_ns)}."
     still = "Nobody is told of a warning; a trip speaks and cuts heat all the same."
     back = "Put it back in service as soon as it is mended."
@@ -245,7 +245,7 @@ def in_service_told(telling: Telling, row: Row, who: str) -> Told:
     Source:
         IEC 62682 / ISA-18.2.
     """
-    text = f"{telling.title}: back in service at {telling.clock()}: {row.title}. By {who}."
+    text = f'{telling.title}: "{row.title}" is back in service at {telling.clock()}, by {who}.'
     return Told(_cut(text), basic(text))
 
 

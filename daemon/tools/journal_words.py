@@ -172,8 +172,9 @@ def _takes_heat(event: Event) -> str | None:
 
 
 def _sees(event: Event) -> str | None:
-    said = isinstance(event, CommandAnswered) and event.verb in ("seen", "going")
-    return event.who if said and event.accepted else None  # type: ignore[union-attr]  # said
+    if not isinstance(event, CommandAnswered) or event.verb not in ("seen", "going"):
+        return None
+    return event.who if event.accepted else None
 
 
 def _goes(event: Event) -> str | None:

@@ -14,6 +14,8 @@ STARTED_BY_NAME = {
     "daemon.document_config": "writes docs/configuration.md",
     "daemon.notify.document": "writes docs/mqtt.md",
     "rules.document": "writes docs/alarms.md",
+    "rules.document_lifecycle": "writes docs/alarm-life.md",
+    "rules.document_messages": "writes docs/messages.md with tests/messages_page.py",
     "rules.document_losses": "writes docs/lost-sensors.md",
     "rules.document_phases": "writes docs/phases.md",
     "simulator.document": "writes docs/faults.md",

@@ -97,7 +97,9 @@ def test_an_export_as_json_has_run_frames_and_events(said: Console, home: Path) 
     assert said("export", "1", "--json", "--config", config)[1] == out
 
 
-@pytest.mark.parametrize("words", [["export", "7"], ["replay", "7"], ["alarms", "journal", "--run", "7"]])
+@pytest.mark.parametrize(
+    "words", [["export", "7"], ["replay", "7"], ["alarms", "journal", "--run", "7"]]
+)
 def test_an_unknown_run_says_which_there_are(said: Console, home: Path, words: list[str]) -> None:
     assert said(*words, "--config", home / "shop.toml") == (
         CODE_BAD,

@@ -8,10 +8,14 @@ import pytest
 
 from rules.alarms import AlarmLimits
 from rules.alphabet import BASIC, EXTENSION, SHORT_MAX, room
+from rules.document import alarms_page, lacks
+from rules.document_lifecycle import STATES, lifecycle_page
+from rules.document_messages import messages_page
 from rules.events import Horn, Level
 from rules.frame import NS_PER_S, Frame
 from rules.hazards import HAZARDS, Hazard
 from rules.hazards.base import Priority, Row, Urgency
+from rules.lifecycle import TABLE, Life
 from rules.messages import (
     NUISANCE,
     Subject,
@@ -28,7 +32,8 @@ from rules.messages import (
     prompt_told,
     telling_of,
 )
-from tests.unit.hazard_cases import cases_of, play
+from rules.phases import TITLES
+from tests.messages_page import said_by, samples
 
 WALL_NS = 1_773_471_600 * NS_PER_S  # 2026-03-14 07:00:00 UTC, by `date -u -d @1773471600`
 HERE = Telling("BAY 2", WALL_NS, 3600)
@@ -233,7 +238,7 @@ def test_a_clock_that_is_not_set_is_told_on_the_page():
 
 def test_what_came_with_another_gives_no_orders_and_does_not_say_how_soon():
     told = follower_told(HERE, TRIP, replace(ROW, title="a bag has let go"))
-    assert told.short == "BAY 2: with a bag has let go: Air low. Inner air 140 kPa."
+    assert told.short == 'BAY 2: "air low" came with "a bag has let go". Inner air 140 kPa.'
     assert "GO " not in told.page
 
 
@@ -251,8 +256,8 @@ def test_escalation_says_who_has_not_come_and_keeps_the_orders():
 def test_over_says_whether_anybody_had_seen_it():
     later = replace(HERE, wall_ns=WALL_NS + 600 * NS_PER_S)
     unseen, seen = over_told(later, TRIP), over_told(later, replace(TRIP, seen_by="Ada"))
-    assert unseen.short == "BAY 2: over at 08:10: air low. Nobody had seen it."
-    assert seen.short == "BAY 2: over at 08:10: air low."
+    assert unseen.short == 'BAY 2: "air low" is over at 08:10. Nobody had seen it.'
+    assert seen.short == 'BAY 2: "air low" is over at 08:10.'
     assert "Heat stays off until someone resets it at the rig." in unseen.page
     assert "Heat stays off" not in over_told(later, WARN).page
     assert "Heat stays off" not in over_told(replace(later, watch_only=True), TRIP).page
@@ -273,11 +278,11 @@ def test_noise_is_told_once_and_told_when_it_is_over(kind):
 def test_out_of_service_says_who_since_when_why_and_that_a_trip_still_speaks():
     told = out_of_service_told(HERE, ROW, "Ada", "valve on order", WALL_NS - 30 * 3600 * NS_PER_S)
     assert told.short == (
-        "BAY 2: OUT OF SERVICE: air low. By Ada since 02:00 yesterday. Valve on order."
+        'BAY 2: "air low" is OUT OF SERVICE. By Ada since 02:00 yesterday. Valve on order.'
     )
     assert "a trip speaks and cuts heat all the same" in told.page
     assert in_service_told(HERE, ROW, "Ada").short == (
-        "BAY 2: back in service at 08:00: air low. By Ada."
+        'BAY 2: "air low" is back in service at 08:00, by Ada.'
     )
 
 
@@ -307,23 +312,17 @@ def _is_basic(told: Told) -> None:
 
 
 def _subjects(hazard: Hazard) -> Iterator[Subject]:
-    """Each thing the hazard's cases make it say, once."""
-    seen = set()
-    for case in cases_of(hazard):
-        for _, _, finding in play(hazard, case):
-            key = (finding.level, finding.said)
-            if finding.level is Level.CLEAR or key in seen:
-                continue
-            seen.add(key)
-            yield Subject(
-                hazard.row,
-                finding.level,
-                finding.said,
-                WALL_NS,
-                finding.go_by_s,
-                finding.save_s,
-                finding.horn or hazard.row.trip_horn,
-            )
+    """Each thing the hazard's cases make it say."""
+    for _, finding in said_by(hazard):
+        yield Subject(
+            hazard.row,
+            finding.level,
+            finding.said,
+            WALL_NS,
+            finding.go_by_s,
+            finding.save_s,
+            finding.horn or hazard.row.trip_horn,
+        )
 
 
 def _everything_told(telling: Telling, subject: Subject) -> Iterator[Told]:
@@ -361,3 +360,43 @@ def test_with_a_short_title_nothing_of_what_was_seen_is_cut(hazard):
         if subject.level is not Level.PROMPT:
             text = alarm_told(replace(HERE, title="TYRE BAY 2"), subject).short
             assert subject.said.lower() in text.lower(), text
+
+
+@pytest.mark.parametrize("hazard", HAZARDS, ids=lambda hazard: hazard.row.tag)
+def test_every_alarm_says_all_that_its_card_must_hold(hazard):
+    """IEC 62682 / ISA-18.2, alarm rationalisation: consequence, cause, response, time."""
+    assert lacks(hazard) == []
+    card = alarms_page((hazard,))
+    for name in ("if nobody acts", "likely causes", "time available", "priority", "standard"):
+        assert re.search(rf"(?m)^\| {name} \| .{{3,}} \|$", card), name
+    for level, do in (("warning", hazard.row.warn_do), ("trip", hazard.row.trip_do)):
+        assert (f"| do now, on a {level} |" in card) == bool(do)
+    for phase, why in hazard.row.silent_in.items():
+        assert f"{TITLES[phase]}: {why}" in card
+
+
+def test_what_a_card_lacks_is_told():
+    bare = replace(HAZARDS[0], row=replace(HAZARDS[0].row, causes=(), time_available=""))
+    assert lacks(bare) == ["causes", "time_available"]
+
+
+def test_each_of_the_ten_is_told_with_its_reason():
+    page = messages_page(samples())
+    ten = page.split("## The ten")[1].split("\n## ")[0]
+    assert re.findall(r"(?m)^(\d+)\. \*\*BAY 2", ten) == [str(n) for n in range(1, 11)]
+    for hazard in HAZARDS:
+        assert f"\n### {hazard.row.tag}\n" in page
+    assert "No case of it speaks yet." not in page
+
+
+def test_the_life_of_an_alarm_is_told_whole():
+    page = lifecycle_page()
+    assert set(STATES) == set(Life)
+    ways = {
+        (life, into) for (life, _), into in TABLE.items() if into is not None and into is not life
+    }
+    assert {f"    {life} --> {into}" for life, into in ways} <= set(page.splitlines())
+    for (life, happening), into in TABLE.items():
+        if into is not None and into is not life:
+            row = rf"(?m)^\| `{life}` \| .*{happening.replace('_', ' ')}.* \| `{into}` \|$"
+            assert re.search(row, page), (life, happening)

@@ -10,9 +10,11 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 GENERATORS = {
+    "docs/alarm-life.md": "rules/document_lifecycle",
     "docs/alarms.md": "rules/document",
     "docs/configuration.md": "daemon/document_config",
     "docs/faults.md": "simulator/document",
+    "docs/messages.md": "tests/messages_page",
     "docs/lost-sensors.md": "rules/document_losses",
     "docs/mqtt.md": "daemon/notify/document",
     "docs/phases.md": "rules/document_phases",
