@@ -153,7 +153,8 @@ def _plan(random: Random, mode: AirMode, thickness_mm: float) -> RepairPlan:
 
 def _built(random: Random, thickness_mm: float) -> RigSettings:
     usual = RigSettings()
-    noisy = random.uniform(0.5, 2.0)
+    # No noisier than usual: `noisy_in_class` is told from the usual noise.
+    noisy = random.uniform(0.5, 1.0)
     return RigSettings(
         ambient_c=random.uniform(-15.0, 40.0),
         slab=SlabSettings.repair(thickness_mm=thickness_mm),
