@@ -45,7 +45,6 @@ from rules.events import Horn, Level
 from rules.facts import STRICT, must_rise
 from rules.frame import NS_PER_S
 from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row, Urgency
-from rules.hazards.common import lasted_s
 from rules.phases import Phase
 from rules.view import View
 
@@ -146,10 +145,12 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     if not _armed(limits, view):
         return REST, CLEAR
     calm_ns = _calm_ns(memory, view)
-    quiet = lasted_s(view, calm_ns) >= limits.quiet_after_min * 60
+    quiet = calm_ns is not None and view.now_ns - calm_ns >= limits.quiet_after_min * NS_PER_MIN
     if memory.alone_ns is None or view.someone_here:
         return Memory(view.now_ns, calm_ns, quiet), CLEAR
-    alone_ns = memory.alone_ns + int(view.gap_s * NS_PER_S)
+    alone_ns = memory.alone_ns
+    if view.gap_s > 0:
+        alone_ns += int(view.gap_s * NS_PER_S)
     spared_ns = memory.spared_ns
     if memory.quiet and not quiet:
         spared_ns = view.now_ns + int(limits.grace_min * NS_PER_MIN)
@@ -162,6 +163,8 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
 
 def _armed(limits: Limits, view: View) -> bool:
     if view.run_open and view.phase not in NO_RUN:
+        if view.phase is not Phase.COOL_DOWN:
+            return True
         # A thermostat that rests looks like heat that is off.
         return not view.left_to_cool or not HEAT_STAYS.isdisjoint(view.standing)
     if view.phase is Phase.DONE or view.heated is not True:
