@@ -22,13 +22,19 @@ from daemon.wiring import (
 )
 from drivers.base import Clock, Link
 from rules.calibration import Calibration
-from rules.channels import BUTTONS
+from rules.channels import BUTTONS, PADS
+from rules.facts import Pads
 from rules.limits import Limits, LimitsBase
 
 STRICT = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
 Name = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,23}$")]
 FILE_BYTES_MAX = 1_000_000
 TITLE_CHARACTERS_MAX = 20
+PADS_STATED = {
+    Pads.BOTH.value: PADS,
+    Pads.INNER_ONLY.value: PADS[:1],
+    Pads.OUTER_ONLY.value: PADS[1:],
+}
 
 
 class ConfigError(Exception):
@@ -293,7 +299,32 @@ def _rig_faults(name: str, rig: dict[str, Any], links: dict[str, dict[str, Any]]
             yield fault.replace(f"{where}.limits.facts", f"{where}.facts")
     for group, known in GROUPS.items():
         yield from unknown_names(f"{where}.{group}", rig.get(group), known)
+    yield from _undeclared_pads(where, facts, rig)
     yield from _slow_frames(where, facts, rig, links)
+
+
+def _undeclared_pads(where: str, facts: object, rig: dict[str, Any]) -> Iterator[str]:
+    """One pad alone must be declared: a thermocouple forgotten would look just like it."""
+    stated = facts.get("pads", Pads.BOTH.value) if isinstance(facts, dict) else None
+    channels = _tables(rig.get("channels"))
+    fitted = tuple(name for name in PADS if name in channels)
+    if not fitted or stated not in PADS_STATED:
+        return
+    needed = PADS_STATED[stated]
+    missing = [name for name in needed if name not in fitted]
+    more = [name for name in fitted if name not in needed]
+    if missing:
+        right = next(word for word, names in PADS_STATED.items() if names == fitted)
+        yield (
+            f'{where}.facts.pads = "{stated}", but {missing[0]} is not fitted; '
+            f'give {where}.channels.{missing[0]}, or state pads = "{right}" if the repair is '
+            "heated by that pad alone"
+        )
+    elif more:
+        yield (
+            f'{where}.facts.pads = "{stated}", but {more[0]} is fitted too; '
+            f'leave out {where}.channels.{more[0]}, or state pads = "both"'
+        )
 
 
 def _slow_frames(

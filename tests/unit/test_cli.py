@@ -400,6 +400,7 @@ sysfs = "SYSFS"
 air_mode = "relieving"
 bag_max_kpa = 345.0
 cutout_c = 165.0
+pads = "inner_only"
 [rigs.bay-2.channels.pad_inner_c]
 link = "board"
 device = "pads"

@@ -425,3 +425,35 @@ def test_the_document_is_fresh():
     )
     fresh = (ROOT / "docs" / "configuration.md").read_text(encoding="utf-8") == made.stdout
     assert fresh, "run: python -m daemon.document_config > docs/configuration.md"
+
+
+@pytest.mark.parametrize(
+    ("stated", "fitted", "says"),
+    [
+        (None, ("inner", "outer"), ""),
+        ("inner_only", ("inner",), ""),
+        ("outer_only", ("outer",), ""),
+        (None, ("inner",), 'pads = "both", but pad_outer_c is not fitted'),
+        (None, ("inner",), 'or state pads = "inner_only"'),
+        ("both", ("outer",), 'give rigs.bay-2.channels.pad_inner_c, or state pads = "outer_only"'),
+        ("inner_only", ("outer",), 'pads = "inner_only", but pad_inner_c is not fitted'),
+        ("inner_only", ("inner", "outer"), "leave out rigs.bay-2.channels.pad_outer_c"),
+        ("one", ("inner",), "give 'both', 'inner_only' or 'outer_only'"),
+    ],
+)
+def test_one_pad_alone_must_be_declared(stated, fitted, says, tmp_path):
+    pads = "".join(
+        f'[rigs.bay-2.channels.pad_{side}_c]\nlink = "board"\nkey = "{side}"\n' for side in fitted
+    )
+    facts = "" if stated is None else f'[rigs.bay-2.facts]\npads = "{stated}"\n'
+    path = tmp_path / "curehold.toml"
+    path.write_text(
+        'site = "yard"\n[links.board]\nkind = "serial_lines"\ndevice = "/dev/null"\n'
+        f'form = "key_value"\n{facts}{pads}'
+    )
+    if says:
+        with pytest.raises(ConfigError) as caught:
+            load(path)
+        assert says in str(caught.value)
+    else:
+        assert load(path).rigs[0].limits.facts.pads.value == (stated or "both")
