@@ -132,6 +132,7 @@ ROW = Row(
     follows=("bag.burst", "release.pins_under_pressure"),
     causes=("an exhaust opened too soon", "the wrong bag let down", "a regulator turned too far"),
     time_available="under a minute: an open exhaust takes a bag to 150 kPa in some 46 s",
+    rescue="Saveable above 150 kPa.",
 )
 
 

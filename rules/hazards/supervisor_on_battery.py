@@ -64,7 +64,7 @@ ROW = Row(
     warn_urgency=Urgency.GO_BY,
     causes=("its plug or power unit", "the mains are gone", "a fuse"),
     time_available="not known; 4 h with a new battery, 30 min with an old one",
-    rescue="Safe while the battery holds.",
+    rescue="Safe while battery lasts.",
 )
 
 
