@@ -37,7 +37,7 @@ class AlarmLimits(BaseModel):
             comes back after this; each time it takes twice as long.
         medium_again_min: the same for medium priority.
         low_again_min: the same for low priority.
-        seen_again_times: so many times longer once it has been seen.
+        seen_again_factor: so many times longer once it has been seen.
         again_min_max: never longer than this.
         trip_unseen_min: a trip with GO NOW escalates when nobody has seen it.
         high_unseen_min: an alarm of high priority does.
@@ -67,7 +67,7 @@ class AlarmLimits(BaseModel):
     high_again_min: float = Field(default=5.0, ge=1, le=60)
     medium_again_min: float = Field(default=15.0, ge=1, le=240)
     low_again_min: float = Field(default=60.0, ge=1, le=1440)
-    seen_again_times: float = Field(default=4.0, ge=1, le=10)
+    seen_again_factor: float = Field(default=4.0, ge=1, le=10)
     again_min_max: float = Field(default=240.0, ge=5, le=1440)
     trip_unseen_min: float = Field(default=5.0, ge=1, le=30)
     high_unseen_min: float = Field(default=10.0, ge=1, le=60)

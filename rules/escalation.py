@@ -117,7 +117,7 @@ def _again_ns(limits: AlarmLimits, item: Standing, now_ns: int, times: int) -> i
         return NEVER
     wait_min = limits.again_min(item.priority)
     if item.seen_by or item.attended:
-        wait_min *= limits.seen_again_times
+        wait_min *= limits.seen_again_factor
     # A cure has no time for more doublings than these; and none overflows.
     return after_min(now_ns, min(wait_min * 2 ** min(times, 10), limits.again_min_max))
 
