@@ -128,7 +128,7 @@ def _times() -> str:
         ),
         ("one of medium priority after", f"{limits.medium_again_min:g} min"),
         ("one of low priority after", f"{limits.low_again_min:g} min"),
-        ("once seen, so many times longer", f"{limits.seen_again_times:g}"),
+        ("once seen, so many times longer", f"{limits.seen_again_factor:g}"),
         (
             "a trip with GO NOW that nobody has seen escalates after",
             f"{limits.trip_unseen_min:g} min",
