@@ -112,7 +112,7 @@ def _horn_line(horn: Horn) -> str:
     if horn is Horn.STAND_CLEAR:
         stops = "Only a button at the rig stops it, for 2 minutes."
     else:
-        stops = "A button at the rig stops it until it comes back; from afar: quiet, with a reason."
+        stops = "A button at the rig stops it until it comes back; from afar say quiet, and why."
     return f"Horn: {name} means {means}. {stops}"
 
 

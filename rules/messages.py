@@ -140,7 +140,9 @@ def follower_told(telling: Telling, subject: Subject, leader: Row) -> Told:
     Source:
         This project's design: one message with burst.
     """
-    orders = f'{telling.title}: "{subject.row.title}" came with "{leader.title}".'
+    orders = (
+        f'{telling.title}: "{subject.row.title}" came with "{leader.title}": do what that says.'
+    )
     return Told(_fitted(orders, subject.said), _page(telling, subject, orders))
 
 
@@ -192,12 +194,12 @@ def nuisance_told(telling: Telling, kind: str, row: Row | None, why: str, *, beg
     Source:
         IEC 62682 / ISA-18.2; EEMUA 191 for the rates.
     """
-    about = f'"{row.title}"' if row else "Alarms:"
     urgency, what, then = NUISANCE[kind]
+    about = f'"{row.title}" {what}' if row else what
     if not begun:
-        text = f"{telling.title}: {about} {what}: over at {telling.clock()}."
+        text = f"{telling.title}: {about}: over at {telling.clock()}."
         return Told(_cut(text), basic(text))
-    head = f"{telling.title} {urgency.value}: {about} {what}."
+    head = f"{telling.title} {urgency.value}: {about}."
     short = _fitted(f"{head} {then}", why)
     return Told(short, _lines([head, then, _sentence(why)]))
 
@@ -213,7 +215,11 @@ NUISANCE = {
         "has stood over a day",
         "Mend it, or take it out of service and say why.",
     ),
-    "flood": (Urgency.GO_NOW, "too many at once", "Begin with the first: it brought the others."),
+    "flood": (
+        Urgency.GO_NOW,
+        "too many alarms at once",
+        "Begin with the first: it brought the others.",
+    ),
 }
 
 
@@ -328,6 +334,8 @@ def _rescue(telling: Telling, subject: Subject) -> str:
         return subject.row.rescue
     if subject.save_s <= 0:
         return "The repair is past saving."
+    if subject.save_s < SOON_S:
+        return "Save the repair now."
     if subject.save_s > CLOCK_S_MAX:
         return "The repair can be saved."
     return f"Save the repair by {telling.clock(subject.save_s)}."
@@ -352,11 +360,11 @@ def _people(subject: Subject) -> Sequence[str]:
     if subject.also:
         lines.append(f"Also standing, oldest first: {'; '.join(subject.also)}.")
     if not subject.seen_by:
-        lines.append("Nobody has said seen yet.")
+        lines.append("Nobody has seen it yet. Say seen; say going when you go.")
     elif not subject.going_by:
-        lines.append(f"{subject.seen_by} has seen it; nobody is going yet.")
+        lines.append(f"{subject.seen_by} has seen it; nobody is going. Say going when you go.")
     else:
-        lines.append(f"{subject.going_by} is going; a press at the rig shows who came.")
+        lines.append(f"{subject.going_by} is going; a press at the rig shows that somebody came.")
     return lines
 
 

@@ -122,6 +122,8 @@ def test_a_time_is_given_only_where_the_row_says_that_it_can_wait_for_one():
     [
         (None, "Repair safe while air is up."),
         (0.0, "The repair is past saving."),
+        (119.0, "Save the repair now."),
+        (120.0, "Save the repair by 08:02."),
         (1859.0, "Save the repair by 08:30."),
         (100_000.0, "The repair can be saved."),
     ],
@@ -191,9 +193,9 @@ def test_the_page_says_why_what_to_look_for_who_knows_and_how_to_go_on():
         "Look for: a hose is off; the valve leaks.",
         "Came with it: hot and empty.",
         "Also standing, oldest first: nobody at the rig.",
-        "Nobody has said seen yet.",
+        "Nobody has seen it yet. Say seen; say going when you go.",
         "Horn: long with gaps means come now. A button at the rig stops it until it comes back; "
-        "from afar: quiet, with a reason.",
+        "from afar say quiet, and why.",
         "Heat back: put it right, then reset at the rig. Nothing sent from afar does.",
         "Air in a bag can throw clamp and hoses: stand clear, pull no pin.",
         "Pads, leads and the repair burn skin: gloves.",
@@ -204,9 +206,9 @@ def test_the_page_says_why_what_to_look_for_who_knows_and_how_to_go_on():
 @pytest.mark.parametrize(
     ("seen_by", "going_by", "line"),
     [
-        ("", "", "Nobody has said seen yet."),
-        ("Ada", "", "Ada has seen it; nobody is going yet."),
-        ("Ada", "Bo", "Bo is going; a press at the rig shows who came."),
+        ("", "", "Nobody has seen it yet. Say seen; say going when you go."),
+        ("Ada", "", "Ada has seen it; nobody is going. Say going when you go."),
+        ("Ada", "Bo", "Bo is going; a press at the rig shows that somebody came."),
     ],
 )
 def test_seen_is_not_going_on_the_page(seen_by, going_by, line):
@@ -219,7 +221,7 @@ def test_stand_clear_is_silenced_only_at_the_rig():
     assert "continuous fast means stand clear. Only a button at the rig stops it" in told.page
     assert "for 2 minutes" in told.page
     assert AlarmLimits().stand_clear_again_s == 120
-    assert "from afar: quiet" not in told.page
+    assert "say quiet" not in told.page
 
 
 def test_an_alarm_of_the_supervisor_itself_needs_no_cautions():
@@ -238,7 +240,10 @@ def test_a_clock_that_is_not_set_is_told_on_the_page():
 
 def test_what_came_with_another_gives_no_orders_and_does_not_say_how_soon():
     told = follower_told(HERE, TRIP, replace(ROW, title="a bag has let go"))
-    assert told.short == 'BAY 2: "air low" came with "a bag has let go". Inner air 140 kPa.'
+    assert (
+        told.short
+        == 'BAY 2: "air low" came with "a bag has let go": do what that says. Inner air 140 kPa.'
+    )
     assert "GO " not in told.page
 
 
