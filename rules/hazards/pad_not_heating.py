@@ -57,7 +57,7 @@ RATE_OVER_S = 120.0
 LEARN_FROM_C = 60.0
 SPARE_S = 900.0
 JOINT_DEADBAND = 0.01
-LEADERS = ("rig.contactor", "mains.lost")
+LEADERS = ("output.mismatch", "mains.lost")
 
 
 class Limits(BaseModel):

@@ -109,7 +109,7 @@ ROW = Row(
     trip_do="",
     warn_urgency=Urgency.GO_BY,
     warn_horn=Horn.COME_NOW,
-    follows=("rig.contactor", "rig.cutout_open", "pad.not_heating", "mains.lost", "rig.estop"),
+    follows=("output.mismatch", "rig.cutout_open", "pad.not_heating", "mains.lost", "rig.estop"),
     causes=(
         "lead, plug or heater failed",
         "thermostat stuck open, or turned down",
