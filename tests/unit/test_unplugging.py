@@ -86,3 +86,44 @@ def test_a_bag_unread_for_a_frame_does_not_plug_a_pad_in():
 def test_a_rig_without_bags_never_guesses():
     story = story_in("preheat", 1.0).without("bag_inner_kpa", "bag_outer_kpa")
     assert story.set(pad_inner_c="open_circuit").run(3).state.unplugged == ()
+
+
+def test_one_pad_unplugged_leaves_the_other_watched():
+    story = story_in("preheat", 1.0).set(pad_inner_c="open_circuit").run(15)
+    assert [item.name for item in story.state.unplugged] == ["pad_inner_c"]
+    assert not [tag for tag, _ in story.alarms() if tag == "pad.sensor"]
+    story.set(pad_outer_c="short_circuit").run(15)
+    assert ("pad.sensor", "warn") in story.alarms()
+
+
+def test_both_unplugged_carried_and_plugged_in_again_say_nothing():
+    story = story_in("preheat", 1.0).pads("open_circuit").run(300)  # type: ignore[arg-type]  # a reason
+    assert len(story.state.unplugged) == 2
+    story.pads(48.0, 51.0).run(60)
+    assert story.state.unplugged == ()
+    assert not [tag for tag, _ in story.alarms() if tag == "pad.sensor"]
+
+
+def test_plugged_in_crosswise_says_nothing_while_both_are_alike():
+    """Thermocouples in each other's sockets: only the pads' own currents could tell."""
+    story = story_in("preheat", 1.0).pads(61.0, 55.0).run(10)
+    story.pads("open_circuit").run(60).pads(54.0, 60.0).run(60)  # type: ignore[arg-type]  # a reason
+    assert story.state.unplugged == ()
+    assert not [tag for tag, _ in story.alarms() if tag == "pad.sensor"]
+
+
+def test_with_a_bag_unread_an_open_circuit_is_a_fault():
+    """Nobody knows that the bags are empty, so it may be a sensor under heat."""
+    story = story_in("preheat", 1.0).set(bag_inner_kpa="open_circuit").run(5)
+    story.set(pad_inner_c="open_circuit").run(15)
+    assert story.state.unplugged == ()
+    assert ("pad.sensor", "trip") in story.alarms()
+
+
+def test_a_plug_that_bounces_is_no_jumping_sensor():
+    story = story_in("preheat", 1.0)
+    for value in (22.0, 58.0, 21.0, 57.0, "open_circuit", 57.0, 21.0):
+        story.set(pad_inner_c=value).tick()
+    story.set(pad_inner_c="open_circuit").run(120).set(pad_inner_c=55.0).run(90)
+    assert story.state.unplugged == ()
+    assert not [tag for tag, _ in story.alarms() if tag == "pad.sensor"]
