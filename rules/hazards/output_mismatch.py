@@ -10,9 +10,9 @@ Standard:
 Limits:
     `after_s`, how long order and read-back may differ, and `contactor_after_s`, how
     long the contactor may be open behind a closed relay; `unread_after_s`, how long
-    the read-back may fail; `clear_after_s`, how long they must agree. `jump_share`, of its current, by which a heater's changes from
-    look to look only if contacts make and break; `jumps`, how many such looks more
-    than a fifth of the steady ones.
+    the read-back may fail; `clear_after_s`, how long they must agree. `jump_share`,
+    of its current, by which a heater's changes from look to look only if contacts
+    make and break; `jumps`, how many such looks more than a fifth of the steady ones.
 Trips when:
     The relay reads back closed for 3 s although heat is not allowed. Warns when
     it reads back open for 3 s although heat is allowed, or cannot be read for

@@ -36,6 +36,10 @@ HEADINGS = (
 DOES_NOT_APPLY = {
     ("pad_overtemperature", "suppressed"): "it is judged in every phase",
     ("pad_heat_after_cutoff", "warns"): "heat that will not go off has no milder form",
+    ("pad_mismatch", "trips"): "heat still cures, and a longer hold makes good",
+    ("pad_undertemperature", "trips"): "without heat there is none to take away",
+    ("rig_cutout_open", "warns"): "the last barrier has acted: there is no milder form",
+    ("rig_cutout_open", "suppressed"): "it is judged in every phase",
     ("run_interrupted", "trips"): "the gap itself withdraws the permit",
     ("run_interrupted", "near_miss"): "what counts as a gap is decided by the step",
     ("run_interrupted", "missing"): "missing frames are what it tells",
