@@ -8,7 +8,7 @@ Source:
 from dataclasses import dataclass, replace
 from enum import Enum
 
-from rules.frame import NS_PER_S, Frame, Quality
+from rules.frame import NS_PER_S, Frame, Quality, Reading
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +36,22 @@ class Did(Enum):
     NOTHING = "nothing"
     PRESSED = "pressed"
     HELD_LONG = "held_long"
+
+
+def at_rest(button: Button, reading: Reading | None) -> bool:
+    """The button was up and is up: there is nothing to follow.
+
+    Source:
+        Own method.
+    """
+    return (
+        reading is not None
+        and reading.quality is Quality.GOOD
+        and reading.value is not None
+        and reading.value < 0.5
+        and button.down is False
+        and button.unread_ns is None
+    )
 
 
 def follow(

@@ -16,7 +16,7 @@ from rules import trust as trusts
 from rules.air import Air
 from rules.alarms import Alarms
 from rules.annunciator import update
-from rules.buttons import Button, Did
+from rules.buttons import Button, Did, at_rest
 from rules.buttons import follow as follow_button
 from rules.channels import BUTTONS
 from rules.events import (
@@ -209,6 +209,13 @@ def _signals(limits: LimitsBase, state: State, frame: Frame, now: Now, time: Mom
 def _presses(limits: LimitsBase, state: State, frame: Frame, time: Moment) -> _Presses:
     # Pressed somewhere in a gap is not seen to be pressed: no button outlasts one.
     was = (Button(), Button(), Button()) if time.gap_s else state.buttons
+    values = frame.values
+    if (
+        at_rest(was[0], values.get(BUTTONS[0]))
+        and at_rest(was[1], values.get(BUTTONS[1]))
+        and at_rest(was[2], values.get(BUTTONS[2]))
+    ):
+        return _Presses(was, start=False, here=False, reset="", someone_here=False)
     long_s, forget_s = limits.permit.long_press_s, patience_s(limits)
     (start, start_did), (here, here_did), (reset, reset_did) = (
         follow_button(button, frame, name, time.now_ns, long_s=long_s, forget_s=forget_s)
