@@ -169,8 +169,9 @@ def _answered(asking: _Asking, item: Standing, happening: Happening) -> Standing
     if happening is Happening.GOING:
         marked = replace(marked, going_by=command.who, attended=False)
     waiting = armed(asking.limits, marked, asking.now_ns) if item.told else marked
-    if happening is Happening.GOING and item.going_by and not item.attended:
-        # Saying it again does not win time.
+    again = item.going_by if happening is Happening.GOING else item.seen_by
+    if again and not item.attended and waiting.escalate_ns != NEVER:
+        # Saying it again, or asking for quiet, wins no time.
         waiting = replace(waiting, escalate_ns=min(waiting.escalate_ns, item.escalate_ns))
     return waiting
 

@@ -35,6 +35,8 @@ def patience_min(limits: AlarmLimits, item: Standing) -> float | None:
         return None
     if item.going_by:
         return limits.going_min
+    if _is_quiet(item):
+        return None
     now = item.urgency is Urgency.GO_NOW
     if item.seen_by:
         return limits.seen_only_min if now and item.priority is Priority.HIGH else None
@@ -113,13 +115,18 @@ def escalated(limits: AlarmLimits, item: Standing, now_ns: int) -> Standing:
 
 
 def _again_ns(limits: AlarmLimits, item: Standing, now_ns: int, times: int) -> int:
-    if item.life is Life.QUIET and item.level is not Level.TRIP:
+    if _is_quiet(item):
         return NEVER
     wait_min = limits.again_min(item.priority)
     if item.seen_by or item.attended:
         wait_min *= limits.seen_again_factor
     # A cure has no time for more doublings than these; and none overflows.
     return after_min(now_ns, min(wait_min * 2 ** min(times, 10), limits.again_min_max))
+
+
+def _is_quiet(item: Standing) -> bool:
+    # Of a trip only the horn is quiet.
+    return item.life is Life.QUIET and item.level is not Level.TRIP
 
 
 def after_min(now_ns: int, minutes: float) -> int:

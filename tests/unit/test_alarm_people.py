@@ -170,6 +170,29 @@ def test_saying_going_again_wins_no_time():
     assert desk.item("demo.high").going_by == "Bo"
 
 
+def test_quiet_wins_no_time_for_whoever_said_going_or_for_a_trip():
+    for found in ({"demo__low": WARN}, {"demo__low": TRIP}):
+        desk = Desk().see(**found)
+        desk.ask("going")
+        assert times_min(desk, "step 1", 10) == []
+        assert times_min(desk.quiet(), "step 1", 5) == [5]
+    trip = Desk().see(demo__low=TRIP)
+    trip.ask("seen")
+    assert times_min(trip, "step 1", 20) == []
+    assert times_min(trip.quiet(), "step 1", 10) == [10]
+    # Going is more than seen, and has its own time.
+    late = Desk().see(demo__low=TRIP)
+    late.ask("seen")
+    assert times_min(late, "step 1", 29) == []
+    late.ask("going")
+    assert times_min(late, "step 1", 15) == [15]
+
+
+def test_a_quiet_warning_does_not_escalate_and_a_quiet_trip_does():
+    assert times_min(Desk().see(demo__high=WARN).quiet(), "step 1", 60) == []
+    assert times_min(Desk().see(demo__high=TRIP).quiet(), "step 1", 60)[:1] == [30]
+
+
 def test_going_after_a_press_waits_for_a_press_again():
     desk = Desk().see(demo__high=TRIP).press()
     desk.ask("going")
