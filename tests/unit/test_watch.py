@@ -10,8 +10,11 @@ from daemon.tools import watch as watch_module
 from daemon.tools.watch import JsonWatcher, Watcher, event_words
 from rules.events import (
     AlarmChanged,
+    AlarmLife,
+    Escalated,
     Event,
     Interrupted,
+    Nuisance,
     PermitChanged,
     PhaseChanged,
     Pressed,
@@ -64,7 +67,9 @@ def event(body: Event, message_id: str = "e-1") -> bytes:
     )
 
 
-def alarm(state: str = "trip", message_id: str = "a-1", follows: str = "") -> bytes:
+def alarm(
+    state: str = "trip", message_id: str = "a-1", follows: str = "", *, told: bool = True
+) -> bytes:
     return (
         AlarmMessage(
             message_id=message_id,
@@ -78,6 +83,7 @@ def alarm(state: str = "trip", message_id: str = "a-1", follows: str = "") -> by
             text="BAY 2 GO NOW: HEAT CUT. STAND CLEAR. inner air -42 kPa in 3 s. Since 07:20.",
             order=1,
             follows=follows,
+            told=told,
         )
         .model_dump_json()
         .encode()
@@ -110,6 +116,40 @@ def test_a_rig_is_introduced_once(plain: Watcher, capsys: pytest.CaptureFixture[
     assert lines(capsys) == ["07:20 BAY 2: watching. pads 60/59 C  air 0/0 kPa"]
     Watcher(terminal=False).take(STATE_TOPIC, state(pretend=True))
     assert lines(capsys)[0].startswith("07:20 BAY 2: PRETEND RIG, nothing is heated.")
+
+
+def test_what_nobody_is_told_is_said_to_be_recorded_only(
+    plain: Watcher, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plain.take(ALARM_TOPIC, alarm("warn", told=False))
+    assert lines(capsys) == ["07:20 recorded only bag.burst: inner air -42 kPa in 3 s"]
+
+
+def test_nobody_came_is_told_with_the_message_that_went_out(
+    plain: Watcher, capsys: pytest.CaptureFixture[str]
+) -> None:
+    nobody = Escalated("bag.low", 1, "nobody has seen it in 5 min", "BAY 2 GO NOW: ...")
+    plain.take(EVENT_TOPIC, event(nobody))
+    assert lines(capsys) == [
+        "07:20 NOBODY CAME for bag.low: nobody has seen it in 5 min",
+        "      MESSAGE, by the broker: BAY 2 GO NOW: ...",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("body", "words"),
+    [
+        (AlarmLife("bag.low", "quiet", "quiet", "Ada", "mqtt"), ["07:20 ADA: quiet bag.low"]),
+        (AlarmLife("bag.low", "quiet_over", "unseen"), []),
+        (Nuisance("flood", "begun", "", "11 in 10 min"), ["07:20 FLOOD begun"]),
+        (Nuisance("stale", "ended", "bag.low", ""), ["07:20 STALE bag.low ended"]),
+    ],
+)
+def test_an_alarms_life_is_followed_where_people_or_noise_are_in_it(
+    plain: Watcher, capsys: pytest.CaptureFixture[str], body: Event, words: list[str]
+) -> None:
+    plain.take(EVENT_TOPIC, event(body))
+    assert lines(capsys) == words
 
 
 def test_plain_the_hold_gives_a_line_a_quarter(
