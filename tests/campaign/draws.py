@@ -33,6 +33,7 @@ ALTITUDE_M_MAX = 3000.0
 COFFEE_S_MAX = 840.0
 LATER_IN_HOLD_S_MAX = 300.0
 AT_THE_END_S = 900.0
+REPLUGGED_S = 40.0
 # Their course is told on a regulator that feeds and vents (see their pages in docs/faults.md).
 ON_RELIEVING = frozenset(name for name, kind in FAULTS.items() if area_of(kind) == "air") - {
     "bag_tears",
@@ -194,6 +195,9 @@ def planned_in(seed: int, name: str, hold_s: float) -> PlannedFault:
             later_s = random.uniform(0.0, LATER_IN_HOLD_S_MAX)
             after_s = round((onset.after_s + later_s) * min(1.0, hold_s / usual_s))
         onset = Onset(after_s, onset.stage, onset.repair)
+    if name == "heated_no_air":
+        # Sooner, start is refused: plugs have only just gone in.
+        onset = Onset(REPLUGGED_S, onset.stage, onset.repair)
     return PlannedFault(name, fault, onset)
 
 
