@@ -199,7 +199,7 @@ def nuisance_told(telling: Telling, kind: str, row: Row | None, why: str, *, beg
     if not begun:
         text = f"{telling.title}: {about}: over at {telling.clock()}."
         return Told(_cut(text), basic(text))
-    head = f"{telling.title} {urgency.value}: {about}."
+    head = f"{telling.title} {urgency.value}: {_capital(about)}."
     short = _fitted(f"{head} {then}", why)
     return Told(short, _lines([head, then, _sentence(why)]))
 

@@ -12,7 +12,7 @@ from rules.hazards import BY_TAG, HAZARDS, Hazard
 from rules.hazards.base import Finding
 from tests.unit.hazard_cases import cases_of, play
 
-# A case of the kind shows best what the hazard says; then any that says it.
+# A case of the kind shows best what the hazard says, with times where it gives them.
 KINDS = {Level.PROMPT: "warns", Level.WARN: "warns", Level.TRIP: "trips"}
 
 
@@ -22,11 +22,13 @@ def samples() -> dict[str, list[Finding]]:
 
 
 def _samples(hazard: Hazard) -> list[Finding]:
-    found: dict[tuple[Level, bool], Finding] = {}
+    found: dict[Level, list[tuple[int, Finding]]] = {}
     for kind, finding in said_by(hazard):
-        found.setdefault((finding.level, kind == KINDS[finding.level]), finding)
-    levels = sorted({level for level, _ in found})
-    return [found.get((level, True)) or found[level, False] for level in levels]
+        fits = kind == KINDS[finding.level]
+        timed = finding.go_by_s is not None or finding.save_s is not None
+        found.setdefault(finding.level, []).append((2 * fits + timed, finding))
+    best = {level: max(items, key=lambda item: item[0])[1] for level, items in found.items()}
+    return [best[level] for level in sorted(best)]
 
 
 def said_by(hazard: Hazard) -> tuple[tuple[str, Finding], ...]:
