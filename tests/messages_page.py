@@ -12,7 +12,7 @@ from rules.hazards import BY_TAG, HAZARDS, Hazard
 from rules.hazards.base import Finding
 from tests.unit.hazard_cases import cases_of, play
 
-# A case of the kind shows best what the hazard says, with times where it gives them.
+# Times, where it gives them, and then a case of the kind show best what a hazard says.
 KINDS = {Level.PROMPT: "warns", Level.WARN: "warns", Level.TRIP: "trips"}
 
 
@@ -26,7 +26,7 @@ def _samples(hazard: Hazard) -> list[Finding]:
     for kind, finding in said_by(hazard):
         fits = kind == KINDS[finding.level]
         timed = finding.go_by_s is not None or finding.save_s is not None
-        found.setdefault(finding.level, []).append((2 * fits + timed, finding))
+        found.setdefault(finding.level, []).append((2 * timed + fits, finding))
     best = {level: max(items, key=lambda item: item[0])[1] for level, items in found.items()}
     return [best[level] for level in sorted(best)]
 
