@@ -346,7 +346,8 @@ class Decision:
         events: in the order in which they are to be told: gap, limits, run opened,
             phase, commands and what each changed, what is back in service, the end
             of a flood, alarms and prompts in started-with order, what is stale,
-            escalates or comes back, what lapses, presses, permit, a run opened by a press, run closed, what is to come.
+            escalates or comes back, what lapses, presses, permit, a run opened by a
+            press, run closed, what is to come.
         run: number of the run this frame belongs to, or 0 between runs. The
             frame that closes a run still belongs to it.
     """

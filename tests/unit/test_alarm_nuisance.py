@@ -96,6 +96,14 @@ def test_a_held_warning_that_trips_is_told_at_once():
     assert desk.see(1, demo__low=TRIP).told == []
 
 
+def test_quiet_while_it_was_away_does_not_cover_stand_clear():
+    desk = Desk()
+    for _ in range(3):
+        desk.see(10, demo__trips=TRIP).see(10)
+    assert desk.quiet("demo.trips").life("demo.trips") == "quiet"
+    assert desk.see(10, demo__trips=TRIP).sounds is Horn.STAND_CLEAR
+
+
 @pytest.mark.parametrize("lower", [WARN, PROMPT])
 def test_hopping_between_levels_is_chattering_too(lower):
     desk, told = Desk(), []

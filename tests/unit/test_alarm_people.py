@@ -74,7 +74,7 @@ def test_once_seen_or_attended_it_waits_longer(found, wanted, seen):
 
 
 def test_a_quiet_warning_does_not_come_back_and_a_quiet_trip_does():
-    assert times_min(Desk().see(demo__low=WARN).quiet(), "again", 59) == []
+    assert times_min(Desk().see(demo__high=WARN).quiet(), "again", 59) == []
     trip = Desk(PATIENT).see(demo__low=TRIP).quiet()
     assert times_min(trip, "again", 59)[:1] == [20]
 
