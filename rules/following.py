@@ -1,7 +1,7 @@
 """What one cause brings with it is told in one message: that of its leader.
 
 An alarm follows another when its row says that the other brings it, the other
-stands at least as high and speaks for itself, and it began soon after the other.
+stands at least as high, is at least as urgent and speaks, and it began soon after.
 It is then recorded without a message of its own. When the leader ends, or this
 one rises above it, it speaks for itself.
 
@@ -16,6 +16,7 @@ from rules.alarms import AlarmLimits, Standing
 from rules.events import Level
 from rules.frame import NS_PER_S
 from rules.hazards import BY_TAG
+from rules.hazards.base import Priority, Urgency
 from rules.lifecycle import SPEAKING
 
 
@@ -26,9 +27,16 @@ def _depth(tag: str, above: frozenset[str] = frozenset()) -> int:
     return 1 + max((_depth(up, above | {tag}) for up in BY_TAG[tag].row.follows), default=-1)
 
 
+URGENCIES = (Urgency.MORNING, Urgency.GO_BY, Urgency.GO_NOW)
+PRIORITIES = (Priority.LOW, Priority.MEDIUM, Priority.HIGH)
+
 # Causes before what they bring; and since one follows only what is nearer to the
 # cause, no two can ever follow each other and both be silent.
 DEPTH = {tag: _depth(tag) for tag in BY_TAG}
+
+
+def _weight(item: Standing) -> tuple[int, int, int]:
+    return item.level, URGENCIES.index(item.urgency), PRIORITIES.index(item.priority)
 
 
 def leader_of(limits: AlarmLimits, item: Standing, items: Mapping[str, Standing]) -> str:
@@ -53,7 +61,10 @@ def leader_of(limits: AlarmLimits, item: Standing, items: Mapping[str, Standing]
 
 
 def _leads(limits: AlarmLimits, leader: Standing, item: Standing) -> bool:
-    if leader.level < item.level or leader.level <= Level.PROMPT or leader.life not in SPEAKING:
+    if leader.level <= Level.PROMPT or leader.life not in SPEAKING:
+        return False
+    # What is told with another must not come later, or to fewer people, than by itself.
+    if any(mine < its for mine, its in zip(_weight(leader), _weight(item), strict=True)):
         return False
     if DEPTH[leader.tag] >= DEPTH[item.tag]:
         return False

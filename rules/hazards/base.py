@@ -49,8 +49,8 @@ class Row:
         trip_urgency: how soon, on a trip.
         warn_horn: horn on a warning.
         trip_horn: horn on a trip.
-        follows: hazards whose trip brings this one with it; while one of them
-            stands at trip, this one is recorded but gives no orders of its own.
+        follows: hazards that bring this one with them; begun soon after one of
+            them and no worse, it is told in its message; see `rules.following`.
         causes: likely causes, the likeliest first, each a few plain words.
         time_available: how long a person has, in words, from which the priority
             follows: "minutes: the rubber blows at 160 C".

@@ -45,9 +45,10 @@ ROWS = (
     row("demo.cause", Priority.HIGH, trip_do="CLOSE AIR."),
     row("demo.brought", Priority.HIGH, trip_do="REFILL.", follows=("demo.cause",)),
     row("demo.after", Priority.HIGH, trip_do="REFILL.", follows=("demo.brought", "demo.cause")),
+    row("demo.urgent", Priority.HIGH, trip_do="RUN.", follows=("demo.medium", "demo.morning")),
     *(row(f"demo.n{number}", Priority.LOW, trip_do="Wait.") for number in range(14)),
 )
-DEMO_DEPTH = {"demo.brought": 1, "demo.after": 2}
+DEMO_DEPTH = {"demo.brought": 1, "demo.after": 2, "demo.urgent": 1}
 
 
 @contextmanager

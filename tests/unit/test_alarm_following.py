@@ -90,6 +90,15 @@ def test_above_its_leader_it_always_speaks(desk):
     ]
 
 
+@pytest.mark.parametrize("lesser", ["demo__medium", "demo__morning"])
+def test_what_is_more_urgent_than_its_cause_speaks_for_itself(desk, lesser):
+    desk.see(**{lesser: WARN}).see(**{lesser: WARN}, demo__urgent=WARN)
+    assert desk.short() == [("demo.urgent", "warn")]
+    # As trips both are of high priority and have to be seen now.
+    tripped = Desk().see(**{lesser: TRIP}).see(**{lesser: TRIP}, demo__urgent=TRIP)
+    assert tripped.short() == [("demo.urgent", "-trip")]
+
+
 def test_when_the_cause_is_over_it_says_what_to_do_once(desk):
     desk.see(demo__cause=TRIP, demo__brought=TRIP).see(demo__brought=TRIP)
     assert desk.short() == [("demo.cause", "clear"), ("demo.brought", "trip")]
