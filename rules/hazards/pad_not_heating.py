@@ -337,7 +337,7 @@ def _told(
     """What one pad tells."""
     pad, value = pads[index], view.now.pads[index]
     if value is None:
-        return Told(away=False)
+        return Told(away=PADS[index] not in view.frame.values)
     name = title_of(PADS[index])
     fell_c = _fell_c(limits, view, index, value)
     if fell_c >= limits.fell_c:
