@@ -46,9 +46,11 @@ ROWS = (
     row("demo.brought", Priority.HIGH, trip_do="REFILL.", follows=("demo.cause",)),
     row("demo.after", Priority.HIGH, trip_do="REFILL.", follows=("demo.brought", "demo.cause")),
     row("demo.urgent", Priority.HIGH, trip_do="RUN.", follows=("demo.medium", "demo.morning")),
+    row("demo.this", Priority.HIGH, trip_do="RUN.", follows=("demo.that",)),
+    row("demo.that", Priority.HIGH, trip_do="RUN.", follows=("demo.this",)),
     *(row(f"demo.n{number}", Priority.LOW, trip_do="Wait.") for number in range(14)),
 )
-DEMO_DEPTH = {"demo.brought": 1, "demo.after": 2, "demo.urgent": 1}
+DEMO_DEPTH = {"demo.brought": 1, "demo.after": 2, "demo.urgent": 1, "demo.this": 1, "demo.that": 1}
 
 
 @contextmanager

@@ -99,6 +99,19 @@ def test_what_is_more_urgent_than_its_cause_speaks_for_itself(desk, lesser):
     assert tripped.short() == [("demo.urgent", "-trip")]
 
 
+def test_two_that_name_each_other_both_speak(desk):
+    assert desk.see(demo__this=TRIP, demo__that=TRIP).short() == [
+        ("demo.that", "trip"),
+        ("demo.this", "trip"),
+    ]
+
+
+def test_what_began_before_its_cause_is_not_brought_when_it_first_speaks(desk):
+    desk.out("demo.brought").see(demo__brought=WARN).see(demo__brought=WARN, demo__cause=WARN)
+    desk.ask("in_service", "demo.brought")
+    assert desk.on().short() == [("demo.brought", "warn")]
+
+
 def test_when_the_cause_is_over_it_says_what_to_do_once(desk):
     desk.see(demo__cause=TRIP, demo__brought=TRIP).see(demo__brought=TRIP)
     assert desk.short() == [("demo.cause", "clear"), ("demo.brought", "trip")]
