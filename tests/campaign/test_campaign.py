@@ -18,7 +18,7 @@ from tests.campaign.__main__ import main
 from tests.campaign.course import Course
 from tests.campaign.cures import run_fault, run_struck
 from tests.campaign.draws import DISTURBANCES, FAULTS, draw, planned_in
-from tests.campaign.forty import CURES, forty
+from tests.campaign.short_cures import CARRYING, LESS_FITTED, short_cures
 from tests.campaign.table import share_of
 from tests.campaign.verdict import Alarm, Verdict, first_alarms
 from tests.campaign.wires import FITTINGS, Wires
@@ -195,10 +195,9 @@ def test_the_same_seed_draws_the_same(capsys: pytest.CaptureFixture[str]) -> Non
     assert draw(7) != draw(8)
 
 
-def test_forty_cures_carry_all_of_the_catalogue() -> None:
-    orders = forty()
-    assert len(orders) == CURES
-    assert len({order.seed for order in orders}) == CURES
+def test_the_short_cures_carry_all_of_the_catalogue() -> None:
+    orders = short_cures()
+    assert len({order.seed for order in orders}) == CARRYING + len(LESS_FITTED)
     assert {name for order in orders for name in order.names} == {*FAULTS, *DISTURBANCES}
 
 
