@@ -27,6 +27,7 @@ from rules.stillness import UNSEEN, Stillness
 from rules.view import View
 
 FALL_S = 60.0
+FALL_NS = int(FALL_S * NS_PER_S)
 UNMOVED_S = 180.0
 HEATED_S = 120.0
 RISES_C = 0.5
@@ -164,10 +165,14 @@ def _under_air(view: View) -> bool:
 
 def _top(trail: Trail, value_c: float) -> float:
     """The highest of the last `FALL_S`, °C."""
-    if not trail:
-        return value_c
-    oldest_ns = trail[-1][0] - int(FALL_S * NS_PER_S)
-    return max((item_c for at_ns, item_c in trail if at_ns >= oldest_ns), default=value_c)
+    top_c, oldest_ns = value_c, None
+    for at_ns, item_c in reversed(trail):
+        if oldest_ns is None:
+            oldest_ns = at_ns - FALL_NS
+        if at_ns < oldest_ns:
+            break
+        top_c = max(top_c, item_c)
+    return top_c
 
 
 def _crossed(

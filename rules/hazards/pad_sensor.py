@@ -45,7 +45,6 @@ from typing import Self
 
 from pydantic import BaseModel, Field, model_validator
 
-from rules import pad_evidence
 from rules.channels import PADS
 from rules.events import Horn, Level
 from rules.facts import STRICT, must_rise
@@ -54,7 +53,7 @@ from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row
 from rules.hazards.common import began_ns, duration, lasted_s, title_of
 from rules.heating import LOOK_NS, LOOK_S
 from rules.losses import LOSSES, Lost
-from rules.pad_evidence import FRESH, Course, Evidence, Figures
+from rules.pad_evidence import FRESH, Course, Evidence, Figures, interrupted, look
 from rules.phases import BETWEEN_RUNS, Phase
 from rules.view import View
 
@@ -198,6 +197,8 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     if memory.apart_c:
         said = f"cold pads differ by {memory.apart_c:.0f} C: have their sensors checked"
         return memory, Finding(Level.PROMPT, said, Horn.SILENT)
+    if inner_c is not None or outer_c is not None:
+        return memory, CLEAR
     silent = all(item is None or _unanswered(item) for item in readings)
     return memory, NOT_JUDGED if silent else CLEAR
 
@@ -238,19 +239,24 @@ def _follow(
     heated_ns: int | None,
     looks: bool,
 ) -> PadMemory:
-    interrupted = pad_evidence.interrupted(was.course)
     if reading is None or PADS[index] in view.unplugged:
-        return SOUND if was.course is FRESH else PadMemory(course=interrupted)
+        return SOUND if was.course is FRESH else PadMemory(course=interrupted(was.course))
     if _unanswered(reading):
-        return was if interrupted is was.course else replace(was, course=interrupted)
-    value_c = view.now.pads[index]
+        course = interrupted(was.course)
+        return was if course is was.course else replace(was, course=course)
+    value_c, course = view.now.pads[index], was.course
     fault = _fault(limits, reading, value_c)
-    course = was.course
     if view.gap_s > 0 or fault not in ("", JUMPS):
-        course = interrupted
+        course = interrupted(course)
     if looks and not fault and value_c is not None:
-        figures = Figures(limits.fall_c, limits.moved_c, limits.colder_c)
-        course = pad_evidence.look(figures, course, view, index, value_c, lasted_s(view, heated_ns))
+        course = look(
+            Figures(limits.fall_c, limits.moved_c, limits.colder_c),
+            course,
+            view,
+            index,
+            value_c,
+            lasted_s(view, heated_ns),
+        )
     if not fault and not course.found:
         return _sound(limits, was, course, view)
     fault_ns = was.fault_ns
