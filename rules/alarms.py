@@ -172,22 +172,22 @@ class Standing:
 
     @property
     def urgency(self) -> Urgency:
-        """How soon a person must come, at the level at which it stands.
+        """How soon a person must come; what has been a trip is one until it is over.
 
         Source:
             Own method.
         """
         row = BY_TAG[self.tag].row
-        return row.trip_urgency if self.level is Level.TRIP else row.warn_urgency
+        return row.trip_urgency if self.worst is Level.TRIP else row.warn_urgency
 
     @property
     def priority(self) -> Priority:
-        """How pressing it is now: its row's, but a trip is always high.
+        """How pressing it is: its row's, but what has been a trip is high until it is over.
 
         Source:
             Own method.
         """
-        return Priority.HIGH if self.level is Level.TRIP else BY_TAG[self.tag].row.priority
+        return Priority.HIGH if self.worst is Level.TRIP else BY_TAG[self.tag].row.priority
 
 
 @dataclass(frozen=True, slots=True)

@@ -343,19 +343,23 @@ class _Round:
         self.flood = False
         held_back = [
             item
-            for item in self.was.values()
-            if item.life in SPEAKING and not item.told and not item.follows
+            for tag, item in self.items.items()
+            if self._speaks_now(item) and self._held_back(self.was.get(tag), item)
         ]
         for item in held_back:
-            now = self.items.get(item.tag)
-            if now is not None and now.level is item.level:
-                told = armed(self.limits, replace(now, told=True), self.now_ns)
-                self.items[item.tag] = told
+            self.items[item.tag] = armed(self.limits, replace(item, told=True), self.now_ns)
         titles = "; ".join(BY_TAG[item.tag].row.title for item in held_back)
         reason = f"not told one by one and still standing: {titles or 'nothing'}"
         words = nuisance_told(self.telling, "flood", None, reason, begun=False)
         page = f"{words.page}\n{reason}"
         self.events.append(Nuisance("flood", "ended", "", reason, words.short, page))
+
+    @staticmethod
+    def _held_back(was: Standing | None, item: Standing) -> bool:
+        """It could have spoken before this frame, but for the flood."""
+        if was is None or was.level is not item.level or was.told or was.follows:
+            return False
+        return was.life in SPEAKING and was.life is not Life.QUIET
 
     def _wait(self, item: Standing) -> Standing:
         if self.now_ns >= item.stale_ns:

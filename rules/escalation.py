@@ -40,7 +40,7 @@ def patience_min(limits: AlarmLimits, item: Standing) -> float | None:
     now = item.urgency is Urgency.GO_NOW
     if item.seen_by:
         return limits.seen_only_min if now and item.priority is Priority.HIGH else None
-    if now and item.level is Level.TRIP:
+    if now and item.worst is Level.TRIP:
         return limits.trip_unseen_min
     can_wait = item.urgency is Urgency.MORNING or item.priority is not Priority.HIGH
     return None if can_wait else limits.high_unseen_min

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 
+from rules.alarms import AlarmLimits
 from rules.events import Horn, Level
 from rules.phases import Phase
 from tests.unit.alarm_desk import PROMPT, TRIP, WARN, Desk, demo_hazards
@@ -202,9 +203,34 @@ def test_the_flood_ends_and_names_what_it_held_back():
     (ended,) = [event for event in desk.told if event.event == "nuisance"]
     assert (ended.kind, ended.state) == ("flood", "ended")
     assert ended.why == "not told one by one and still standing: n10"
+    assert [event.event for event in desk.told] == ["nuisance"]
     assert "n10" in ended.page
     # From then on it comes back like any other.
     assert ("demo.n10", "again") in desk.during(3600, 60).short()
+
+
+def test_what_is_over_before_the_flood_ends_is_not_named():
+    desk = flood(11)
+    found = {tag.replace(".", "__"): finding for tag, finding in desk.found.items()}
+    assert desk.see(1, **{k: v for k, v in found.items() if k != "demo__n10"}).short() == [
+        ("demo.n10", "-clear")
+    ]
+    assert desk.on(700).told[0].why == "not told one by one and still standing: nothing"
+
+
+@pytest.mark.parametrize(
+    ("figures", "complaint"),
+    [
+        ({"medium_again_min": 4.0}, "medium_again_min = 4 is not above high_again_min = 5"),
+        ({"flood_ends_alarms": 10}, "flood_alarms = 10 is not above flood_ends_alarms = 10"),
+        ({"quiet_min_max": 61.0}, "less than or equal to 60"),
+        ({"out_of_service_h_max": 169.0}, "less than or equal to 168"),
+        ({"stand_clear_again_s": 121.0}, "less than or equal to 120"),
+    ],
+)
+def test_figures_that_cannot_be_are_refused(figures, complaint):
+    with pytest.raises(ValueError, match=complaint):
+        AlarmLimits(**figures)
 
 
 def test_a_flood_touches_neither_what_is_found_nor_the_horn():

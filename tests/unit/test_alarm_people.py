@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from rules.alarms import AlarmLimits
-from rules.events import AlarmLife, Escalated
+from rules.events import AlarmLife, Escalated, Horn
 from rules.phases import Phase
 from tests.unit.alarm_desk import TRIP, WARN, Desk, demo_hazards
 
@@ -96,6 +96,15 @@ def test_unseen_it_escalates_in_three_steps_and_no_more(found, wanted):
     for minute in range(1, 121):
         steps += [(minute, e.step) for e in desk.on(MINUTE).told if isinstance(e, Escalated)]
     assert steps == list(zip(wanted, (1, 2, 3), strict=bool(wanted))) if wanted else steps == []
+
+
+def test_a_trip_that_has_eased_waits_for_people_as_a_trip():
+    desk = Desk().see(demo__low=TRIP).see(demo__low=WARN)
+    (told,) = desk.during(5 * MINUTE).told
+    assert (told.event, told.why) == ("escalated", "nobody has seen it in 5 min")
+    assert times_min(desk, "step 2", 5) == [5]
+    assert desk.press().sounds is Horn.SILENT
+    assert desk.on(5 * MINUTE).sounds is Horn.COME_WHEN_YOU_CAN
 
 
 def test_what_escalates_says_why_and_does_not_come_back_in_the_same_breath():
