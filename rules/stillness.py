@@ -31,8 +31,8 @@ class Stillness(NamedTuple):
     Attributes:
         value: the newest, in its unit; None before the first.
         still: samples since it last changed.
-        mean: mean samples from change to change, newer ones counting more.
-        longest: longest run from change to change; fades with each change.
+        mean_count: mean samples from change to change, newer ones counting more.
+        longest_count: longest run from change to change; fades with each change.
         changes: changes seen, counted to `CHANGES_MIN`.
         turns: changes against the one before, counted to `TURNS_MIN`.
         rising: the last change was upward.
@@ -40,8 +40,8 @@ class Stillness(NamedTuple):
 
     value: float | None = None
     still: int = 0
-    mean: float = 1.0
-    longest: float = 0.0
+    mean_count: float = 1.0
+    longest_count: float = 0.0
     changes: int = 0
     turns: int = 0
     rising: bool = False
@@ -69,8 +69,8 @@ def follow(was: Stillness, value: float) -> Stillness:
     return Stillness(
         value,
         0,
-        was.mean + SHARE * (run - was.mean),
-        max(float(run), was.longest * FADES),
+        was.mean_count + SHARE * (run - was.mean_count),
+        max(float(run), was.longest_count * FADES),
         min(was.changes + 1, CHANGES_MIN),
         min(was.turns + turned, TURNS_MIN),
         rising,
@@ -94,4 +94,6 @@ def stands_still(still: Stillness) -> bool:
     """
     if not flickers(still):
         return False
-    return still.still >= max(SAMPLES_MIN, RUNS_MEAN * still.mean, RUNS_LONGEST * still.longest)
+    return still.still >= max(
+        SAMPLES_MIN, RUNS_MEAN * still.mean_count, RUNS_LONGEST * still.longest_count
+    )

@@ -225,9 +225,9 @@ def _follow(
     fault_ns, other_kpa = was.fault_ns, was.other_kpa
     if fault_ns is None or view.gap_s > 0:
         fault_ns, other_kpa = view.now_ns, view.now.bags[1 - index]
-    lasted, demand = lasted_s(view, fault_ns), Level.CLEAR
-    if lasted >= _told_after_s(limits, fault):
-        demand = Level.TRIP if _heat_goes(limits, view, index, lasted, other_kpa) else Level.WARN
+    for_s, demand = lasted_s(view, fault_ns), Level.CLEAR
+    if for_s >= _told_after_s(limits, fault):
+        demand = Level.TRIP if _heat_goes(limits, view, index, for_s, other_kpa) else Level.WARN
     return BagMemory(fault_ns, view.now_ns, other_kpa, max(was.level, demand), still)
 
 
@@ -238,14 +238,14 @@ def _told_after_s(limits: Limits, fault: str) -> float:
 
 
 def _heat_goes(
-    limits: Limits, view: View, index: int, lasted: float, other_was_kpa: float | None
+    limits: Limits, view: View, index: int, for_s: float, other_was_kpa: float | None
 ) -> bool:
     """No more heat with this bag unread."""
     other_kpa = view.now.bags[1 - index]
     loss = LOSSES[Lost.BAGS if other_kpa is None else Lost.BAG, view.phase]
     if not loss.heat_after or not _heated(view):
         return False
-    if lasted >= getattr(limits, loss.heat_after):
+    if for_s >= getattr(limits, loss.heat_after):
         return True
     if other_kpa is None or not loss.sooner:
         return False

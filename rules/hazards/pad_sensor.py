@@ -263,10 +263,10 @@ def _follow(
     if fault_ns is None or view.gap_s > 0:
         fault_ns = view.now_ns
     warn_s, trip_s = _delays_s(limits, fault, course.found)
-    demand, lasted = Level.CLEAR, lasted_s(view, fault_ns)
-    if lasted >= trip_s and heated_ns is not None:
+    demand, for_s = Level.CLEAR, lasted_s(view, fault_ns)
+    if for_s >= trip_s and heated_ns is not None:
         demand = Level.TRIP
-    elif lasted >= warn_s:
+    elif for_s >= warn_s:
         demand = Level.WARN
     return PadMemory(fault_ns, view.now_ns, max(was.level, demand), course)
 

@@ -32,8 +32,8 @@ def test_the_same_as_plain_recomputation_over_all_samples(samples):
     longest = max((run * 0.995**age for age, run in enumerate(reversed(runs))), default=0.0)
     assert still.value == samples[-1]
     assert still.still == len(samples) - 1 - (changed[-1] if changed else 0)
-    assert still.mean == pytest.approx(mean)
-    assert still.longest == pytest.approx(longest)
+    assert still.mean_count == pytest.approx(mean)
+    assert still.longest_count == pytest.approx(longest)
     assert still.changes == min(len(runs), 30)
     assert still.turns == min(sum(one != two for one, two in pairwise(ups)), 10)
 
