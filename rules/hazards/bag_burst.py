@@ -117,6 +117,14 @@ ROW = Row(
     warn_do="",
     trip_do="STAND CLEAR of clamp and hoses. Close the air supply.",
     trip_horn=Horn.STAND_CLEAR,
+    causes=(
+        "a hose or bag worn, cracked or scorched",
+        "a coupling not locked",
+        "pins or clamp gave way",
+        "a bag filled past its mark",
+    ),
+    time_available="some 10 s from 207 to 150 kPa: nobody is in time, stand clear",
+    rescue="The repair is likely lost.",
 )
 
 

@@ -107,6 +107,20 @@ def hottest_pad(view: View) -> tuple[str, float] | None:
     return PADS[view.now.pads.index(hottest_c)], hottest_c
 
 
+# A switch's title says when it is on; unread it is neither.
+SWITCHES = {
+    "heat_on": "heat signal",
+    "pins_in": "clamp pins",
+    "release_request": "release request",
+    "estop_ok": "emergency stop",
+    "mains_ok": "mains",
+    "contactor_closed": "contactor",
+    "cutout_ok": "thermal cut-out",
+    "horn_heard": "horn sensor",
+    "supervisor_power_ok": "supervisor's supply",
+}
+
+
 def title_of(channel: str) -> str:
     """A channel's name for people.
 
@@ -114,7 +128,7 @@ def title_of(channel: str) -> str:
         `rules.channels`.
     """
     known = BY_NAME.get(channel)
-    return known.title if known else channel
+    return SWITCHES.get(channel) or (known.title if known else channel)
 
 
 def hot_above_c(facts: RigFacts, highest_c: float) -> float:

@@ -77,13 +77,13 @@ ROW = Row(
     title="pressure was lost on hot rubber",
     consequence="pores inside that nobody sees; the repair fails on the road",
     priority=Priority.MEDIUM,
-    warn_do="KEEP AIR ON. Mark it: inspect for porosity.",
+    warn_do="KEEP AIR ON. Mark this repair.",
     trip_do="",
     warn_urgency=Urgency.MORNING,
     follows=("bag.burst", "release.hot", "bag.low"),
     causes=("air let down too soon", "a bag or hose that failed", "a regulator or supply"),
     time_available="none: it has happened; the record keeps it",
-    rescue="Inspect before any use.",
+    rescue="No use before inspection.",
 )
 
 

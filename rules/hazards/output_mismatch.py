@@ -115,7 +115,7 @@ ROW = Row(
         "contactor coil or contacts worn",
     ),
     time_available="minutes: pads without heat fall below 120 C in 5 to 7 min",
-    rescue="Hold goes on from 120 C.",
+    rescue="Repair can still be saved.",
 )
 
 

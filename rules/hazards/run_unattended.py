@@ -115,7 +115,7 @@ ROW = Row(
     title="nobody at the rig",
     consequence="a fault goes on until someone happens to pass",
     priority=Priority.MEDIUM,
-    warn_do="KEEP AIR ON. Go and press here.",
+    warn_do="KEEP AIR ON. Go and press the here button.",
     trip_do="KEEP AIR ON. Look at the rig, reset.",
     warn_urgency=Urgency.GO_BY,
     warn_horn=Horn.COME_NOW,
@@ -192,14 +192,14 @@ def _by_time(
     horn_min, warn_min, trip_min = _times(limits, quiet=quiet)
     left_s = max((trip_min - alone_min) * 60, (spared_ns - view.now_ns) / NS_PER_S)
     never = view.phase in NEVER_TRIPS
-    said = f"nobody at the rig for {alone_min:.0f} min, press here"
+    said = f"nobody at the rig for {alone_min:.0f} min"
     if memory.tripped or (left_s <= 0 and not never):
         return Finding(Level.TRIP, said)
     go_by_s = None if never else left_s
     if alone_min >= warn_min:
         return Finding(Level.WARN, said, go_by_s=go_by_s)
     horn = Horn.COME_WHEN_YOU_CAN if alone_min >= horn_min else Horn.SILENT
-    return Finding(Level.PROMPT, said, horn, go_by_s=go_by_s)
+    return Finding(Level.PROMPT, f"{said}, press here", horn, go_by_s=go_by_s)
 
 
 def _times(limits: Limits, *, quiet: bool) -> tuple[float, float, float]:
