@@ -71,6 +71,7 @@ SUFFIXES = {
     "_kpa_per_h": "kPa/h",
     "_c_per_s": "°C/s",
     "_kpa": "kPa gauge",
+    "_mb": "MB",
     "_min": "min",
     "_m2": "m²",
     "_c": "°C",

@@ -62,6 +62,7 @@ ROW = Row(
     warn_do="KEEP AIR ON. Bring the computer's supply back.",
     trip_do="",
     warn_urgency=Urgency.GO_BY,
+    follows=("mains.lost",),
     causes=("its plug or power unit", "the mains are gone", "a fuse"),
     time_available="not known; 4 h with a new battery, 30 min with an old one",
     rescue="Safe while battery lasts.",

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from tests.tidy.base import PACKAGES, Complaint, Tree, check
 
 UNITS = frozenset(
-    {"c", "k", "kpa", "pa", "bar", "s", "ms", "us", "ns", "min", "minutes", "seconds", "h"}
+    {"c", "k", "kpa", "pa", "bar", "s", "ms", "us", "ns", "min", "minutes", "seconds", "h", "mb"}
     | {"mm", "m", "m2", "m3", "l", "ml", "kg", "g", "mol", "kjmol", "mk", "m2k"}
     | {"a", "ma", "v", "mv", "w", "kw", "j", "kj", "ohm", "hz", "percent"}
 )
