@@ -19,7 +19,7 @@ from rules.alarms import (
     back_in_service,
     earliest_ns,
 )
-from rules.escalation import after_min, armed, come_back, escalated, why
+from rules.escalation import after_min, armed, come_back, covered, escalated, weight, why
 from rules.events import AlarmLife, Escalated, Event, Horn, Level, Nuisance, Prompted
 from rules.following import DEPTH, leader_of
 from rules.frame import NS_PER_S
@@ -125,7 +125,8 @@ class _Round:
         for tag in {**self.was, **self.items}:
             self._tell(tag)
         for tag, item in self.items.items():
-            self.items[tag] = self._wait(item)
+            self.items[tag] = self._grow_stale(item)
+        self._call()
         self._lapse()
         return self._alarms(), tuple(self.events)
 
@@ -361,30 +362,53 @@ class _Round:
             return False
         return was.life in SPEAKING and was.life is not Life.QUIET
 
-    def _wait(self, item: Standing) -> Standing:
-        if self.now_ns >= item.stale_ns:
-            item = replace(item, stale_ns=NEVER)
-            if item.told:
-                reason = f"stands for over {self.limits.stale_h:.0f} h"
-                self.events.append(self._nuisance(item, "stale", reason, begun=True))
-        if not item.told:
+    def _grow_stale(self, item: Standing) -> Standing:
+        if self.now_ns < item.stale_ns:
             return item
-        if self.now_ns >= item.escalate_ns:
-            return self._escalate(item)
-        if self.now_ns < item.again_ns:
-            return item
-        if not (self.flood and minor(item)):
-            words = alarm_told(self.telling, self._subject(item))
-            life = after(item.life, Happening.AGAIN)
-            reason = f"told {item.again_times + 2} times"
-            self.events.append(_life(item.tag, Happening.AGAIN, life, reason, words))
-        return come_back(self.limits, item, self.now_ns)
+        if item.told:
+            reason = f"stands for over {self.limits.stale_h:.0f} h"
+            self.events.append(self._nuisance(item, "stale", reason, begun=True))
+        return replace(item, stale_ns=NEVER)
 
-    def _escalate(self, item: Standing) -> Standing:
-        reason, item = why(self.limits, item), escalated(self.limits, item, self.now_ns)
+    def _call(self) -> None:
+        """Call people again for what is due; one call stands for all that is no worse."""
+        due = [
+            item
+            for item in self.items.values()
+            if item.told and self.now_ns >= min(item.escalate_ns, item.again_ns)
+        ]
+        for tag in [item.tag for item in sorted(due, key=weight, reverse=True)]:
+            item = self.items[tag]
+            if self.now_ns >= item.escalate_ns:
+                self._escalate(item)
+            elif self.now_ns >= item.again_ns:
+                self._come_back(item)
+
+    def _come_back(self, item: Standing) -> None:
+        self.items[item.tag] = come_back(self.limits, item, self.now_ns)
+        if self.flood and minor(item):
+            return
+        words = alarm_told(self.telling, self._subject(item))
+        life = after(item.life, Happening.AGAIN)
+        reason = f"told {item.again_times + 2} times"
+        self.events.append(_life(item.tag, Happening.AGAIN, life, reason, words))
+        self._cover(item)
+
+    def _escalate(self, item: Standing) -> None:
+        reason = why(self.limits, item)
+        reached = [
+            other.steps for other in self.items.values() if other.told and not other.attended
+        ]
+        item = escalated(self.limits, item, self.now_ns, max(item.steps + 1, *reached))
+        self.items[item.tag] = item
         words = escalated_told(self.telling, self._subject(item), reason)
         self.events.append(Escalated(item.tag, item.steps, reason, words.short, words.page))
-        return item
+        self._cover(item)
+
+    def _cover(self, caller: Standing) -> None:
+        for tag, item in self.items.items():
+            if item.told and tag != caller.tag:
+                self.items[tag] = covered(self.limits, item, caller, self.now_ns)
 
     def _lapse(self) -> None:
         for tag, item in list(self.over.items()):

@@ -2,8 +2,9 @@
 
 *Seen* is not *going*, and *going* is not there: only a press at the rig shows that
 somebody came, and stops the escalation of what stood. An alarm has three steps,
-each once for each level it rises to, so that nobody's night is made a storm. What
-comes back takes twice as long each time.
+each once for each level it rises to, and one call stands for all on the rig that is no
+worse, so that nobody's night is made a storm. What comes back takes twice as long each
+time.
 
 Source:
     This project's design; IEC 62682 / ISA-18.2 on re-alarming. The times: common
@@ -13,7 +14,7 @@ Source:
 from dataclasses import replace
 
 from rules.alarms import NEVER, AlarmLimits, Standing
-from rules.events import Level
+from rules.events import HORN_ORDER, Level
 from rules.frame import NS_PER_S
 from rules.hazards.base import Priority, Urgency
 from rules.lifecycle import Life
@@ -99,19 +100,62 @@ def come_back(limits: AlarmLimits, item: Standing, now_ns: int) -> Standing:
     return replace(item, again_times=times, again_ns=_again_ns(limits, item, now_ns, times))
 
 
-def escalated(limits: AlarmLimits, item: Standing, now_ns: int) -> Standing:
-    """An alarm that has just gone up one step; what is told in it need not come back now.
+def escalated(limits: AlarmLimits, item: Standing, now_ns: int, step: int) -> Standing:
+    """An alarm that has just gone up to a step; what is told in it need not come back now.
+
+    Args:
+        limits: the times.
+        item: the alarm.
+        now_ns: process time, ns.
+        step: how far it has come now, 1 to 3.
 
     Source:
         Own method.
     """
     again = come_back(limits, item, now_ns)
-    patience = patience_min(limits, item) if item.steps + 1 < STEPS else None
+    patience = patience_min(limits, item) if step < STEPS else None
     return replace(
         again,
-        steps=item.steps + 1,
+        steps=step,
         escalate_ns=NEVER if patience is None else after_min(now_ns, patience),
     )
+
+
+def weight(item: Standing) -> tuple[int, int]:
+    """How bad it is, for which of several to tell: by level, then by how its horn calls.
+
+    Source:
+        Own method.
+    """
+    return item.worst, HORN_ORDER.index(item.horn)
+
+
+def covered(limits: AlarmLimits, item: Standing, caller: Standing, now_ns: int) -> Standing:
+    """An alarm beside another for which people have just been called again.
+
+    They come to the same rig and see all that stands there; so what is no worse goes
+    up with it instead of calling for itself, and does not come back on its heels.
+
+    Args:
+        limits: the times.
+        item: the alarm.
+        caller: the other, after it has called.
+        now_ns: process time, ns.
+
+    Source:
+        This project's design: never a storm.
+    """
+    if weight(item) > weight(caller):
+        return item
+    if item.again_ns <= after_min(now_ns, limits.high_again_min):
+        item = come_back(limits, item, now_ns)
+    # Who has seen it or is going is waited for all the same.
+    if item.escalate_ns == NEVER or item.seen_by or caller.steps < item.steps:
+        return item
+    escalate_ns = NEVER
+    if caller.steps < STEPS:
+        escalate_ns = max(item.escalate_ns, min(caller.escalate_ns, NEVER - 1))
+    return replace(item, steps=caller.steps, escalate_ns=escalate_ns)
 
 
 def _again_ns(limits: AlarmLimits, item: Standing, now_ns: int, times: int) -> int:

@@ -221,9 +221,69 @@ def test_after_the_quiet_it_escalates_if_nobody_sees_it():
     assert times_min(desk, "step 1", 1) == [1]
 
 
+def steps_in(desk: Desk, minutes: int) -> list[tuple[int, str, int]]:
+    """Every escalation in the next minutes: when, of what, and how far."""
+    found = []
+    for minute in range(1, minutes + 1):
+        told = [event for event in desk.on(MINUTE).told if isinstance(event, Escalated)]
+        found += [(minute, event.tag, event.step) for event in told]
+    return found
+
+
+def test_one_call_stands_for_all_that_is_no_worse():
+    desk = Desk().see(demo__high=WARN).see(2 * MINUTE, demo__high=WARN, demo__low=TRIP)
+    desk.see(MINUTE, demo__high=WARN, demo__low=TRIP, demo__medium=TRIP)
+    wanted = [(4, "demo.low", 1), (9, "demo.low", 2), (14, "demo.low", 3)]
+    assert steps_in(desk, 120) == wanted
+    assert [item.steps for item in desk.alarms.standing] == [3, 3, 3]
+
+
+def test_what_begins_later_goes_at_once_as_far_as_the_others_have_come():
+    desk = Desk().see(demo__high=TRIP)
+    assert steps_in(desk, 12)[-1][1:] == ("demo.high", 2)
+    desk.see(demo__high=TRIP, demo__low=TRIP)
+    # With the step of the one that was there, or else by itself, each once.
+    assert steps_in(desk, 120) == [(3, "demo.high", 3)]
+    later = Desk().see(demo__high=TRIP)
+    steps_in(later, 60)
+    later.see(demo__high=TRIP, demo__low=TRIP)
+    assert steps_in(later, 120) == [(5, "demo.low", 3)]
+
+
+def test_what_is_worse_calls_for_itself():
+    desk = Desk().see(demo__high=TRIP).see(MINUTE, demo__high=TRIP, demo__trips=TRIP)
+    assert steps_in(desk, 6) == [(4, "demo.high", 1), (5, "demo.trips", 1)]
+
+
+def test_who_is_going_is_waited_for_whatever_else_calls():
+    desk = Desk().see(demo__high=TRIP)
+    desk.ask("going", who="Bo")
+    desk.see(MINUTE, demo__high=TRIP, demo__low=TRIP)
+    assert steps_in(desk, 14) == [
+        (5, "demo.low", 1),
+        (10, "demo.low", 2),
+        (14, "demo.high", 2),
+    ]
+
+
+def test_who_is_there_counts_for_nobody_else():
+    desk = Desk().see(demo__high=TRIP)
+    steps_in(desk, 60)
+    desk.press().see(demo__high=TRIP, demo__low=TRIP)
+    assert steps_in(desk, 5) == [(5, "demo.low", 1)]
+
+
+def test_what_would_come_back_on_the_heels_of_another_waits():
+    desk = Desk(PATIENT).see(demo__high=WARN).see(MINUTE, demo__high=WARN, demo__phased=WARN)
+    told = [
+        (m, tag) for m in range(1, 11) for tag, what in desk.on(MINUTE).short() if what == "again"
+    ]
+    assert told == [(4, "demo.high")]
+
+
 def test_a_gap_tells_each_once_and_no_step_twice():
     desk = Desk().see(demo__high=TRIP, demo__low=TRIP)
-    assert desk.on(8 * 3600).short() == [("demo.high", "step 1"), ("demo.low", "step 1")]
+    assert desk.on(8 * 3600).short() == [("demo.high", "step 1")]
     assert desk.on(1).told == []
 
 

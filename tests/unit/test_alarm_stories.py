@@ -179,7 +179,8 @@ def test_escalation_and_coming_back_go_on_after_a_resume():
     resumed = straight.copy()
     resumed.state = load(dump(straight.state))
     for story in (straight, resumed):
-        story.command("seen", TRIP).run(1500).command("quiet", minutes=5.0, text="x").run(1500)
+        story.run(400).command("seen", TRIP).run(200)
+        story.command("quiet", TRIP, minutes=2.0, text="x").run(200)
     # Without the page, which names what else stands.
     told = [
         [
