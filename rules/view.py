@@ -100,6 +100,8 @@ class View(NamedTuple):
         """
         if channel in PADS:
             return self.now.pads[PADS.index(channel)]
+        if channel in BAGS:
+            return self.now.bags[BAGS.index(channel)]
         return believed(channel, self.frame.values.get(channel))
 
     def is_on(self, channel: str) -> bool | None:
