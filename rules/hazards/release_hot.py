@@ -11,15 +11,18 @@ Limits:
     `hot_c`, and never more than the local boiling point: from there up nothing is
     let down. `early_c` below it a let-down is early, for the middle of the repair
     is hotter than its pads. `deadband_c` for the end; `fall_kpa` within a minute;
+    `begun_kpa`, enough within a minute where release was asked for;
     `band_kpa`, above which a fall is a trim and pressure is back; `low_kpa`;
     `confirm_s`, so that one rogue sample is not believed; `clear_after_s`.
 Trips when:
     While any pad is at the limit or above, a bag that was held is below 150 kPa,
     or has lost 30 kPa within a minute and is below 180, for 1 s: the shape of a
     let-down, whoever began it. (Within a minute the air's own temperature moves it
-    by under 1 kPa.) So does a rig found hot with its air gone. It warns, with the
-    horn for "come now", when the same happens in the 5 C below the limit, and in
-    both when release is asked for or the pins are out with the air still up, for 1 s.
+    by under 1 kPa.) Where release was asked for, or the pins are out, 10 kPa within
+    a minute are enough, wherever they stop. So does a rig found hot with its air
+    gone. It warns, with the horn for "come now", when the same happens in the 5 C
+    below the limit, and in both when release is asked for or the pins are out with
+    the air still up, for 1 s.
 Clears when:
     For 15 s every pad has been 2 C below all of that, or every bag is back at
     180 kPa, the pins are in and nobody asks for release.
@@ -89,6 +92,7 @@ class Limits(BaseModel):
     early_c: float = Field(default=5.0, ge=0, le=20)
     deadband_c: float = Field(default=2.0, ge=0, le=10)
     fall_kpa: float = Field(default=30.0, gt=0, le=300)
+    begun_kpa: float = Field(default=10.0, gt=0, le=100)
     band_kpa: float = Field(default=180.0, gt=0, le=600)
     low_kpa: float = Field(default=150.0, gt=0, le=600)
     confirm_s: float = Field(default=1.0, ge=0, le=10)
@@ -97,6 +101,7 @@ class Limits(BaseModel):
     @model_validator(mode="after")
     def _cross_check(self) -> Self:
         must_rise(self, "low_kpa", "band_kpa")
+        must_rise(self, "begun_kpa", "fall_kpa")
         return self
 
 
@@ -160,7 +165,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     low = (one_kpa is not None and one_kpa < limits.band_kpa) or (
         other_kpa is not None and other_kpa < limits.band_kpa
     )
-    resting = memory.standing is QUIET and memory.losing_ns is memory.asked_ns is None
+    resting = memory.standing.level is Level.CLEAR and memory.losing_ns is memory.asked_ns is None
     if resting and (heat <= Heat.COOL or not (low or _asked(view))):
         return memory, CLEAR
     return _hot(limits, memory, view, heat)
@@ -177,7 +182,7 @@ def _hot_and_held(limits: Limits, memory: Memory, view: View) -> bool:
         and lower_kpa >= limits.band_kpa
         and view.now_ns - memory.sampled_ns < SAMPLE_EVERY_NS
         and not view.gap_s
-        and memory.standing is QUIET
+        and memory.standing.level is Level.CLEAR
         and memory.losing_ns is memory.asked_ns is None
         and not _asked(view)
     )
@@ -232,7 +237,7 @@ def _asked(view: View) -> str:
 
 def _hot(limits: Limits, memory: Memory, view: View, heat: Heat) -> tuple[Memory, Finding]:
     asked = _asked(view)
-    worst = _losing(limits, memory, view)
+    worst = _losing(limits, memory, view, limits.begun_kpa if asked else None)
     losing_ns = began_ns(view, memory.losing_ns, holds=bool(worst) and heat > Heat.COOL)
     asked_ns = began_ns(view, memory.asked_ns, holds=bool(asked) and heat > Heat.COOL)
     loses = confirmed(view, losing_ns, limits.confirm_s)
@@ -258,18 +263,21 @@ def _hot(limits: Limits, memory: Memory, view: View, heat: Heat) -> tuple[Memory
     return memory, Finding(standing.level, _said(limits, view, what), save_s=save_s)
 
 
-def _losing(limits: Limits, memory: Memory, view: View) -> str:
-    """Which bag is losing air and how, in words; empty when none is."""
+def _losing(limits: Limits, memory: Memory, view: View, begun_kpa: float | None) -> str:
+    """Which bag is losing air and how, in words; empty when none is.
+
+    `begun_kpa`: a fall that is enough wherever the bag is, for somebody asked for it.
+    """
     if not view.pressurised and view.phase is not Phase.ABORTED:
         return ""
     pads_read = view.now.hottest_c is not None
     for index, value in enumerate(view.now.bags):
-        if value is None or value >= limits.band_kpa:
+        if value is None or (value >= limits.band_kpa and begun_kpa is None):
             continue
         name, fell_kpa = BAGS[index], _highest(memory, index, value) - value
-        if fell_kpa >= limits.fall_kpa:
+        if fell_kpa >= (limits.fall_kpa if begun_kpa is None else begun_kpa):
             return f"{title_of(name)} {value:.0f} kPa, -{fell_kpa:.0f}"
-        if value < limits.low_kpa or not pads_read:
+        if value < limits.low_kpa or (value < limits.band_kpa and not pads_read):
             return f"{title_of(name)} {value:.0f} kPa"
     return ""
 
