@@ -125,7 +125,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     if one_kpa is None or other_kpa is None:
         return _unread(memory, view)
     gauge_kpa = abs(one_kpa - other_kpa)
-    if gauge_kpa <= limits.apart_kpa - limits.deadband_kpa and memory.standing is QUIET:
+    if gauge_kpa <= limits.apart_kpa - limits.deadband_kpa and memory.standing.level is Level.CLEAR:
         return REST, CLEAR
     if not _needed(limits, view, min(one_kpa, other_kpa), max(one_kpa, other_kpa)):
         return REST, CLEAR

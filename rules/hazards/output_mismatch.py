@@ -136,7 +136,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     granted = view.permit_granted
     look = view.due(LOOK_S)
     agrees = closed is granted and memory.open_ns is None and memory.closed_ns is None
-    if agrees and not look and memory.unread_ns is None and memory.standing is QUIET:
+    if agrees and not look and memory.unread_ns is None and memory.standing.level is Level.CLEAR:
         return memory, CLEAR
     contactor = memory.contactor
     if look:

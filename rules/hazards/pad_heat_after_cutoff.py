@@ -181,7 +181,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
 
 def _watched(limits: Limits, memory: Memory, cut: Cut, view: View) -> tuple[Memory, Finding]:
     """One frame after the cut; little is done in it while nothing stands."""
-    if cut.standing is QUIET:
+    if cut.standing.level is Level.CLEAR:
         if not view.run_open and not view.watch_only:
             # What heats between two runs was never allowed: `permit.bypassed`.
             return Memory(share=memory.share), NOT_JUDGED
@@ -196,12 +196,12 @@ def _look(limits: Limits, memory: Memory, cut: Cut, view: View) -> tuple[Memory,
         cut = replace(cut, pads_c=(None, None), lowest_c=view.now.pads, seen_ns=None)
     seen, share = heat_seen(view), memory.share
     cut = _signalled(limits, cut, view, seen)
-    if cut.standing is QUIET and view.due(LOOK_S):
+    if cut.standing.level is Level.CLEAR and view.due(LOOK_S):
         cut, share = _cooling(limits, cut, view, share)
     cut = _ended(limits, cut, view, seen)
     if cut is not memory.cut or share != memory.share:
         memory = Memory(cut=cut, share=share)
-    if cut.standing is QUIET:
+    if cut.standing.level is Level.CLEAR:
         return memory, NOT_JUDGED if seen is None and view.now.hottest_c is None else CLEAR
     return memory, Finding(cut.standing.level, cut.said)
 
@@ -210,7 +210,7 @@ def _signalled(limits: Limits, cut: Cut, view: View, seen: str | None) -> Cut:
     # Told on the second look that shows it: one sample may be a rogue.
     seen_ns = began_ns(view, cut.seen_ns, holds=bool(seen))
     late = lasted_s(view, cut.at_ns) > limits.signal_after_s
-    if seen and late and cut.standing is QUIET and confirmed(view, seen_ns, 1.0):
+    if seen and late and cut.standing.level is Level.CLEAR and confirmed(view, seen_ns, 1.0):
         said = f"{seen} {_ago(view, cut)} after the cut"
         standing = Standing(Level.TRIP)
         return replace(cut, seen_ns=seen_ns, standing=standing, said=said, told_c=view.now.pads)
@@ -297,10 +297,10 @@ def _too_slow(
 
 def _ended(limits: Limits, cut: Cut, view: View, seen: str | None) -> Cut:
     """What stands after this frame; once it is over the cooling is watched afresh."""
-    if cut.standing is QUIET:
+    if cut.standing.level is Level.CLEAR:
         return cut
     away = not seen and surely_off(view, cut.told_c, limits.cooled_c)
     standing = stand(view, cut.standing, Level.CLEAR, away=away, clear_after_s=limits.clear_after_s)
-    if standing is QUIET:
+    if standing.level is Level.CLEAR:
         return Cut(view.now_ns, view.now.pads, view.now.pads)
     return cut if standing is cut.standing else replace(cut, standing=standing)

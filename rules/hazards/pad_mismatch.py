@@ -119,14 +119,14 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
         away=-near_c < apart_c < near_c,
         clear_after_s=limits.clear_after_s,
     )
-    if standing is QUIET:
+    if standing.level is Level.CLEAR:
         return (REST if apart_ns is None else Memory(apart_ns)), CLEAR
     said = memory.said or f"inner pad {inner_c:.0f} C, outer pad {outer_c:.0f} C"
     return Memory(apart_ns, standing, said), Finding(Level.WARN, said, go_by_s=GO_BY_S)
 
 
 def _unread(memory: Memory) -> tuple[Memory, Finding]:
-    if memory.standing is QUIET:
+    if memory.standing.level is Level.CLEAR:
         return REST, NOT_JUDGED
     memory = memory if memory.apart_ns is None else Memory(None, memory.standing, memory.said)
     return memory, Finding(Level.WARN, memory.said)

@@ -248,7 +248,7 @@ def _look(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     if standing.level > memory.standing.level:
         left_s = _left_s(limits, view, rates)
         finding = Finding(standing.level, told.said, go_by_s=left_s, save_s=left_s)
-    elif standing is QUIET:
+    elif standing.level is Level.CLEAR:
         finding = NOT_JUDGED if view.now.hottest_c is None else CLEAR
     return Memory(pads, contact_ns, currents, standing, finding), finding
 

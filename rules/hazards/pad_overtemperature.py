@@ -169,7 +169,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     outer = _follow(limits, was_outer, view, 1, outer_c)
     if inner is not was_inner or outer is not was_outer:
         memory = Memory((inner, outer))
-    if inner.standing is QUIET and outer.standing is QUIET:
+    if inner.standing.level is Level.CLEAR and outer.standing.level is Level.CLEAR:
         return memory, NOT_JUDGED if inner_c is None and outer_c is None else CLEAR
     return memory, _finding(limits, view, memory.pads)
 
@@ -187,7 +187,7 @@ def _follow(
     elif reached_ns is None:
         reached_ns = view.now_ns
     near = over_c > limits.near_over_set_c
-    if not near and was.over is None and was.standing is QUIET:
+    if not near and was.over is None and was.standing.level is Level.CLEAR:
         return was if reached_ns == was.reached_ns else replace(was, reached_ns=reached_ns)
     return _judged(limits, replace(was, reached_ns=reached_ns), view, index, value, near=near)
 
@@ -213,7 +213,7 @@ def _judged(
     return PadMemory(
         over,
         was.reached_ns,
-        runaway and standing is not QUIET,
+        runaway and standing.level is not Level.CLEAR,
         standing,
         value if rose else was.read_c,
     )

@@ -148,7 +148,7 @@ def _meant_to_be_hot(memory: Memory, view: View) -> bool:
         return True
     # Pads that go cold together look like a cool-down meant; while heat is allowed here
     # they are not.
-    warned = memory.standing is not QUIET
+    warned = memory.standing.level is not Level.CLEAR
     return warned and view.permit_granted and view.phase in (Phase.COOL_DOWN, Phase.HEAT_UP)
 
 
@@ -175,7 +175,7 @@ def _look(limits: Limits, was: Memory, view: View) -> Memory:
     finding = was.finding
     if standing.level > was.standing.level:
         finding = _finding(limits, view, early or late)
-    elif standing is QUIET:
+    elif standing.level is Level.CLEAR:
         finding = CLEAR
     return Memory(warm_ns, armed, kept_c, falling_ns, cold_ns, standing, finding)
 

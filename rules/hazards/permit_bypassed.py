@@ -130,7 +130,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
         memory = BEFORE_START if early else GRANTED
     if memory.granted:
         return _granted(memory, view)
-    idle = memory.standing is QUIET and memory.seen_ns is None
+    idle = memory.standing.level is Level.CLEAR and memory.seen_ns is None
     if idle and (LEADER in view.standing or not (view.heated or view.due(GLANCE_S))):
         return memory, CLEAR
     return _look(limits, memory, view)
@@ -140,7 +140,7 @@ def _granted(memory: Memory, view: View) -> tuple[Memory, Finding]:
     """Heat is, or was, allowed in this run: what goes on after is `pad.heat_after_cutoff`'s."""
     if not view.permit_granted and not view.run_open:
         return NEVER, NOT_JUDGED
-    if memory.standing is not QUIET:
+    if memory.standing.level is not Level.CLEAR:
         return memory, Finding(memory.standing.level, memory.said)
     return memory, CLEAR if view.permit_granted else NOT_JUDGED
 
@@ -162,10 +162,10 @@ def _look(limits: Limits, was: Memory, view: View) -> tuple[Memory, Finding]:
     if standing.level > was.standing.level:
         said = f"{told}, and nobody has pressed start"
     then_c = view.now.pads if told else was.then_c
-    if seen is None and risen is None and standing is QUIET:
+    if seen is None and risen is None and standing.level is Level.CLEAR:
         return was, NOT_JUDGED
     after = replace(was, seen_ns=seen_ns, then_c=then_c, standing=standing, said=said)
-    if standing is QUIET:
+    if standing.level is Level.CLEAR:
         return (NEVER if seen_ns is None else after), CLEAR
     return after, Finding(standing.level, said)
 

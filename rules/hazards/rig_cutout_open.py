@@ -103,7 +103,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
         away=closed is True,
         clear_after_s=limits.clear_after_s,
     )
-    if standing is QUIET:
+    if standing.level is Level.CLEAR:
         memory = REST if open_ns is None else Memory(open_ns)
         return memory, NOT_JUDGED if closed is None else CLEAR
     said = memory.said or _said(view)

@@ -126,7 +126,7 @@ def _demand(limits: Limits, total_s: float) -> Level:
 
 
 def _asked(memory: Memory, view: View, heat: HeatTime, level: Level, total_s: float) -> Memory:
-    since_s, heard = memory.since_s, memory.heard or (memory is not REST and view.someone_here)
+    since_s, heard = memory.since_s, memory.heard or (view.someone_here and memory != REST)
     if level > memory.level:
         since_s, heard = total_s, False
     elif level < memory.level:
