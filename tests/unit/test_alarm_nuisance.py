@@ -114,6 +114,9 @@ def test_hopping_between_levels_is_chattering_too(lower):
     assert told.count(("demo.low", "trip")) == 3
     assert told.count(("demo.low", "chattering begun")) == 1
     desk.see(1, demo__low=lower)
+    assert desk.item("demo.low").level is Level.TRIP, "what is told"
+    assert desk.alarms.found == (("demo.low", lower.level),), "what heat is decided by"
+    assert desk.alarms.tags(Level.TRIP) == ()
     settled = desk.see(300, demo__low=lower)
     assert settled.short()[0] == ("demo.low", "chattering ended")
     assert settled.item("demo.low").level is lower.level
