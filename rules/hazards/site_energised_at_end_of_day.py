@@ -7,13 +7,16 @@ Standard:
     At the end of the day the supply is disconnected: common practice, no source.
 Limits:
     `prompt_after_min`, `warn_after_min` past closing time with the supply on and
-    no run open; `go_by_min`, by when someone should be back and until when the horn
-    calls; `until_h` after closing it is day again; `clear_after_s`.
+    no run open; `late_work_min`, given besides to a run without air; `go_by_min`, by
+    when someone should be back and until when the horn calls; `until_h` after
+    closing it is day again; `clear_after_s`.
 Trips when:
-    Never, for no run is open. Asks 5 min past the owner's closing time, or past the
-    end of a run that was open then, and warns after 15 min.
+    Never, for no run is open. Asks 5 min past the owner's closing time, the end of
+    a run that was open then, or the last press at the rig, and warns after 12. A run
+    that is open without air, perhaps by a start pressed by mistake as people went,
+    is no work going on for ever: it is given 4 min more.
 Clears when:
-    The supply has been off for 60 s; a run is open; 10 h after closing.
+    The supply has been off for 60 s; a run has air; 10 h after closing.
 When data is missing:
     No closing time stated, or nothing fitted that tells of the supply: not judged.
     A clock that is not set: not judged anew, what stands goes on standing.
@@ -32,8 +35,10 @@ from rules.facts import STRICT, must_rise
 from rules.frame import NS_PER_S
 from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row, Urgency
 from rules.hazards.common import began_ns, lasted_s
+from rules.phases import Phase
 from rules.view import View
 
+WITHOUT_AIR = frozenset({Phase.PREHEAT, Phase.FITTING, Phase.ABORTED})
 TELL_OF_SUPPLY = ("mains_ok", "heat_on", "contactor_closed")
 DAY_S = 86_400
 LOOK_S = 10.0
@@ -45,7 +50,8 @@ class Limits(BaseModel):
     model_config = STRICT
 
     prompt_after_min: float = Field(default=5.0, gt=0, le=60)
-    warn_after_min: float = Field(default=15.0, gt=0, le=120)
+    warn_after_min: float = Field(default=12.0, gt=0, le=120)
+    late_work_min: float = Field(default=4.0, ge=0, le=60)
     go_by_min: float = Field(default=30.0, gt=0, le=240)
     until_h: float = Field(default=10.0, gt=0, le=16)
     clear_after_s: float = Field(default=60.0, ge=0, le=600)
@@ -61,7 +67,8 @@ class Memory:
     """What is remembered.
 
     Attributes:
-        on_ns: process time since which the supply has been on after closing, ns.
+        on_ns: process time since which the supply has been on after closing and
+            nobody has pressed a button at the rig, ns.
         off_ns: process time since which it has been off again, ns.
     """
 
@@ -81,7 +88,7 @@ ROW = Row(
     warn_urgency=Urgency.GO_BY,
     causes=(
         "the last one out forgot it",
-        "somebody works late; then a run should be open",
+        "somebody works late and presses no button",
         "the closing time in the rig's facts is an old one",
     ),
     time_available="until the next contact fails; then 20 min until a bench chars",
@@ -100,8 +107,8 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
         Module docstring.
     """
     closing = view.facts.closing_time
-    if closing is None or view.run_open:
-        return REST, CLEAR if view.run_open else NOT_JUDGED
+    if closing is None or (view.run_open and view.phase not in WITHOUT_AIR):
+        return REST, NOT_JUDGED if closing is None else CLEAR
     if memory.on_ns is None and not view.due(LOOK_S):
         return memory, CLEAR
     on = _supply_on(view)
@@ -109,7 +116,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
         return memory, _told(limits, memory, view, closing) if memory.on_ns else NOT_JUDGED
     if not _closed(limits, view, closing, stands=memory.on_ns is not None):
         return REST, CLEAR
-    if on and memory.on_ns is None:
+    if on and (memory.on_ns is None or view.someone_here):
         memory = Memory(view.now_ns)
     off_ns = began_ns(view, memory.off_ns, holds=not on)
     if memory.on_ns is None or lasted_s(view, off_ns) >= limits.clear_after_s:
@@ -121,13 +128,15 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
 
 def _told(limits: Limits, memory: Memory, view: View, closing: str) -> Finding:
     on_min = lasted_s(view, memory.on_ns) / 60
+    if view.run_open:
+        on_min -= limits.late_work_min
     if on_min < limits.prompt_after_min:
         return CLEAR
     horn = Horn.COME_WHEN_YOU_CAN if on_min < limits.go_by_min else Horn.SILENT
     if on_min < limits.warn_after_min:
         said = f"closed at {closing}, supply still on: switch it off"
         return Finding(Level.PROMPT, said, horn)
-    said = f"closed at {closing}, no run, supply still on"
+    said = f"closed at {closing}, nothing under air, supply still on"
     go_by_s = max(0.0, (limits.go_by_min - on_min) * 60)
     return Finding(Level.WARN, said, horn, go_by_s=go_by_s)
 
