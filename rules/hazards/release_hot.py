@@ -69,6 +69,8 @@ Pair = tuple[float | None, float | None]
 
 SAMPLE_EVERY_NS = 10 * NS_PER_S
 MINUTE_NS = 60 * NS_PER_S
+# A fall any slower is no let-down, and would tell a time without meaning.
+SLOWEST_KPA_PER_S = 0.05
 
 
 class Heat(IntEnum):
@@ -322,7 +324,7 @@ def _falls_s(limits: Limits, bag: BagAir, value: float | None) -> float | None:
         return None
     # Its rate is told for air at 20 C; this air is warmer, and its pressure falls faster.
     falls_kpa_per_s = -bag.fast_kpa_per_s * (KELVIN + bag.gas_c) / REFERENCE_K
-    if falls_kpa_per_s <= 0.0:
+    if falls_kpa_per_s < SLOWEST_KPA_PER_S:
         return None
     return (value - limits.low_kpa) / falls_kpa_per_s
 
