@@ -122,9 +122,9 @@ def _one(was: Heater, value: float | None, mains: float | None, low_share: float
         return replace(was, looks=was.looks + 1, first_a=first_a, now_a=value)
     share = value / was.first_a / (1.0 if mains is None else mains)
     low_looks = was.low_looks + 1 if share < low_share else 0
-    if mains is None or low_looks:
-        # A look just as it switches off shows a part of its current; that is no change.
-        return replace(was, now_a=value, low_looks=low_looks)
-    before = 1.0 if was.share is None else was.share
-    evened = before + (min(share, SHARE_MOST) - before) / EVENED_LOOKS
-    return replace(was, now_a=value, share=evened, low_looks=low_looks)
+    evened = was.share
+    # A look just as it switches off shows a part of its current; that is no change.
+    if mains is not None and not low_looks:
+        before = 1.0 if evened is None else evened
+        evened = before + (min(share, SHARE_MOST) - before) / EVENED_LOOKS
+    return Heater(was.looks, was.first_a, value, evened, low_looks)

@@ -135,12 +135,20 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     closed = view.frame.readback[RELAY]
     granted = view.permit_granted
     look = view.due(LOOK_S)
-    agrees = closed is granted and memory.open_ns is None and memory.closed_ns is None
-    if agrees and not look and memory.unread_ns is None and memory.standing.level is Level.CLEAR:
+    agrees = (
+        closed is granted
+        and memory.open_ns is None
+        and memory.closed_ns is None
+        and memory.unread_ns is None
+    )
+    if agrees and not look and memory.standing.level is Level.CLEAR:
         return memory, CLEAR
     contactor = memory.contactor
     if look:
         contactor = _look(limits, contactor, view, heat=granted and closed is True)
+        steady = contactor.open_ns is None and contactor.jumps == 0.0
+        if agrees and steady and memory.standing.level is Level.CLEAR:
+            return (memory if contactor is memory.contactor else Memory(contactor=contactor)), CLEAR
     now = Memory(
         began_ns(view, memory.closed_ns, holds=closed is True and not granted),
         began_ns(view, memory.open_ns, holds=closed is False and granted),

@@ -56,6 +56,8 @@ JUDGED = frozenset({Phase.PREHEAT, Phase.INFLATION, Phase.HEAT_UP, Phase.CURE})
 RATE_OVER_S = 120.0
 LEARN_FROM_C = 60.0
 SPARE_S = 900.0
+# A pad that has fallen by `fell_c` falls by more than this as it gets there.
+FALLS_C_MIN = -3.0
 JOINT_DEADBAND = 0.01
 LEADERS = ("output.mismatch", "mains.lost")
 
@@ -235,7 +237,10 @@ def _look(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     )
     warned = memory.standing.level is Level.WARN
     told = max(
-        (_told(limits, pads, currents, view, index, warned=warned) for index in (0, 1)),
+        (
+            _told(limits, pads, currents, view, index, rates[index], warned=warned)
+            for index in (0, 1)
+        ),
         key=lambda item: (item.level, not item.away),
     )
     demand = told.level
@@ -331,6 +336,7 @@ def _told(
     currents: Currents,
     view: View,
     index: int,
+    rate: float | None,
     *,
     warned: bool,
 ) -> Told:
@@ -339,7 +345,7 @@ def _told(
     if value is None:
         return Told(away=PADS[index] not in view.frame.values)
     name = title_of(PADS[index])
-    fell_c = _fell_c(limits, view, index, value)
+    fell_c = _fell_c(limits, view, index, value, rate)
     if fell_c >= limits.fell_c:
         return Told(Level.TRIP, f"{name} fell {fell_c:.0f} C, no pad cools so fast", away=False)
     if _is_flat(limits, pad, view, value):
@@ -357,9 +363,11 @@ def _told(
     return Told(away=pad.behind_c <= limits.warn_behind_c - limits.deadband_c)
 
 
-def _fell_c(limits: Limits, view: View, index: int, value: float) -> float:
-    """By how much a pad reads less than it did minutes ago, °C."""
+def _fell_c(limits: Limits, view: View, index: int, value: float, rate: float | None) -> float:
+    """By how much a pad reads less than it did minutes ago, °C; 0 unless it falls fast."""
     if view.phase is not Phase.CURE and view.phase is not Phase.HEAT_UP:
+        return 0.0
+    if rate is not None and rate > FALLS_C_MIN:
         return 0.0
     since_ns = view.now_ns - int(limits.fell_within_s * 1e9)
     recent = [reading for at_ns, reading in view.heating.trails[index] if at_ns >= since_ns]

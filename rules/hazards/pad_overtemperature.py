@@ -115,6 +115,7 @@ class PadMemory:
         runaway: it was seen to run away.
         standing: what stands.
         read_c: its reading when that level came, °C.
+        calm: it is not too warm, and nothing stands.
     """
 
     over: Over | None = None
@@ -122,6 +123,7 @@ class PadMemory:
     runaway: bool = False
     standing: Standing = QUIET
     read_c: float = 0.0
+    calm: bool = True
 
 
 COLD = PadMemory()
@@ -165,6 +167,14 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     """
     inner_c, outer_c = view.now.pads
     was_inner, was_outer = memory.pads
+    if was_inner.calm and was_outer.calm and inner_c is not None and outer_c is not None:
+        # The way of nearly every frame of a cure: both within a thermostat's swing.
+        set_c = view.facts.set_c
+        low_c, near_c = set_c - limits.rearm_below_set_c, set_c + limits.near_over_set_c
+        if (inner_c < set_c if was_inner.reached_ns is None else low_c <= inner_c <= near_c) and (
+            outer_c < set_c if was_outer.reached_ns is None else low_c <= outer_c <= near_c
+        ):
+            return memory, CLEAR
     inner = _follow(limits, was_inner, view, 0, inner_c)
     outer = _follow(limits, was_outer, view, 1, outer_c)
     if inner is not was_inner or outer is not was_outer:
@@ -188,7 +198,9 @@ def _follow(
         reached_ns = view.now_ns
     near = over_c > limits.near_over_set_c
     if not near and was.over is None and was.standing.level is Level.CLEAR:
-        return was if reached_ns == was.reached_ns else replace(was, reached_ns=reached_ns)
+        if reached_ns == was.reached_ns and was.calm:
+            return was
+        return replace(was, reached_ns=reached_ns, calm=True)
     return _judged(limits, replace(was, reached_ns=reached_ns), view, index, value, near=near)
 
 
@@ -216,6 +228,7 @@ def _judged(
         runaway and standing.level is not Level.CLEAR,
         standing,
         value if rose else was.read_c,
+        over is None and standing.level is Level.CLEAR,
     )
 
 
