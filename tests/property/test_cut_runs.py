@@ -49,7 +49,8 @@ def _silent(story: Story) -> None:
 
 
 def _alone(story: Story) -> None:
-    story.run(4200)
+    # In a quiet hold nobody need come for longer; a gap is no quiet one.
+    story.run(6300)
 
 
 def _pins_out(story: Story) -> None:
@@ -151,7 +152,7 @@ def _story_of(told: list[tuple[int, Event]], from_ns: int) -> list[tuple[str, ..
     lost=st.integers(3, int(GAP_S_MAX / PERIOD_S)),
     boots=st.sampled_from([0, 1]),
 )
-@settings(QUICK, max_examples=30)
+@settings(QUICK, max_examples=15)
 def test_a_run_cut_and_resumed_tells_the_same_story(upset, cut, lost, boots):
     straight, begun = _straight(upset)
     quiet_ns = straight.frames[begun].wall_ns + round(QUIET_S * NS_PER_S)
