@@ -82,6 +82,9 @@ def test_above_its_leader_it_always_speaks(desk):
     assert desk.see(demo__cause=WARN, demo__brought=TRIP).short() == [("demo.brought", "trip")]
     worse = Desk().see(demo__cause=WARN, demo__brought=TRIP)
     assert worse.short() == [("demo.cause", "warn"), ("demo.brought", "trip")]
+    # Once told it stays told, also when the other rises to it.
+    worse.see(demo__cause=TRIP, demo__brought=TRIP)
+    assert (worse.short(), follows(worse)["demo.brought"]) == ([("demo.cause", "trip")], "")
     # The leader falls below it: then it has no leader either.
     eased = Desk().see(demo__cause=TRIP, demo__brought=TRIP)
     assert eased.see(demo__cause=WARN, demo__brought=TRIP).short() == [
