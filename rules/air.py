@@ -97,7 +97,8 @@ class Track(NamedTuple):
     Attributes:
         corrected: averages of the corrected pressure, kPa absolute.
         gauge: averages of the gauge pressure, kPa.
-        warmth_k: how much warmer than ambient what warms the air is, lag and all.
+        ambient_k: temperature around, lag and all.
+        warmth_k: how much warmer than that what warms the air is, lag and all.
         highs_kpa: highest near average of the corrected pressure in slices of 10 s,
             the newest first.
         slice_ns: when the newest slice began; rates are taken then.
@@ -110,6 +111,7 @@ class Track(NamedTuple):
 
     corrected: Averages
     gauge: Averages
+    ambient_k: float
     warmth_k: float
     highs_kpa: tuple[float, ...]
     slice_ns: int
@@ -274,10 +276,10 @@ def _followed(
     if track is None or look.now_ns - track.corrected.at_ns > look.lost_ns:
         share = share or (look.limits.bare_share if bare else look.limits.gas_share)
         return _first(look, bag, kpa, towards_k, share)
-    dt_ns = look.now_ns - track.corrected.at_ns
-    warmth_k = track.warmth_k + (towards_k - track.warmth_k) * _lag(look.limits.gas_lag_s, dt_ns)
-    gas_k = look.ambient_k + share * warmth_k
-    return _next(look, bag, track, kpa, warmth_k, gas_k, bare=bare)
+    step_share = _lag(look.limits.gas_lag_s, look.now_ns - track.corrected.at_ns)
+    ambient_k = track.ambient_k + (look.ambient_k - track.ambient_k) * step_share
+    warmth_k = track.warmth_k + (towards_k - track.warmth_k) * step_share
+    return _next(look, bag, track, kpa, ambient_k, warmth_k, bare=bare)
 
 
 def _unknown(bag: BagAir, kpa: float | None) -> BagAir:
@@ -308,6 +310,7 @@ def _first(look: _Look, bag: BagAir, kpa: float, towards_k: float, share: float)
     track = Track(
         begun(look.now_ns, corrected_kpa),
         begun(look.now_ns, kpa),
+        look.ambient_k,
         warmth_k,
         (corrected_kpa,),
         look.now_ns,
@@ -331,48 +334,43 @@ def _next(
     bag: BagAir,
     track: Track,
     kpa: float,
+    ambient_k: float,
     warmth_k: float,
-    gas_k: float,
     *,
     bare: bool,
 ) -> BagAir:
     """A bag whose air has been followed so far, one look later."""
     now_ns = look.now_ns
+    gas_k = ambient_k + bag.share * warmth_k
     corrected_kpa = (kpa + look.around_kpa) * REFERENCE_K / gas_k
-    before, gauge, _, highs_kpa, slice_ns, moving_ns, from_kpa, anchor_k, anchor_kpa, scale = track
+    before, gauge, _, _, highs_kpa, slice_ns, moving_ns, *_ = track
     corrected = before.push(now_ns, corrected_kpa)
     near_kpa = corrected.near
     if near_kpa > highs_kpa[0]:
         highs_kpa = (near_kpa, *highs_kpa[1:])
-    track = Track(
-        corrected,
-        gauge,
-        warmth_k,
-        highs_kpa,
-        slice_ns,
-        moving_ns,
-        from_kpa,
-        anchor_k,
-        anchor_kpa,
-        scale,
-    )
+    track = Track(corrected, gauge, ambient_k, warmth_k, highs_kpa, *track[5:])
     bag = BagAir(kpa, gas_k - KELVIN, corrected_kpa, *bag[3:-1], track)
     apart_kpa = near_kpa - corrected.middle
+    doing = None
     if moving_ns is not None:
         if -STILL_KPA < apart_kpa < STILL_KPA:
             return _stopped(look, bag, track)
-        return bag._replace(doing=_move(look, track, kpa))
-    if apart_kpa < -FALL_KPA or (
+        doing = _move(look, track, kpa)
+    elif apart_kpa < -FALL_KPA or (
         apart_kpa > RISE_KPA and corrected_kpa - corrected.middle > JUMP_KPA
     ):
-        track = track._replace(moving_ns=now_ns, moving_from_kpa=corrected.middle, anchor_kpa=0.0)
-        return bag._replace(doing=_move(look, track, kpa), track=track)
-    if now_ns - slice_ns < SLICE_NS:
-        return bag
-    return _slow(look, bag, track, gas_k, bare=bare)
+        # A fall is under way when it is seen; a refill is seen at once.
+        from_kpa = before.near if apart_kpa > 0 else before.middle
+        track = track._replace(moving_ns=now_ns, moving_from_kpa=from_kpa, anchor_kpa=0.0)
+        doing = _move(look, track, kpa)
+    if now_ns - slice_ns >= SLICE_NS:
+        return _slow(look, bag, track, gas_k, doing, bare=bare)
+    return bag if doing is None else bag._replace(doing=doing, track=track)
 
 
-def _slow(look: _Look, bag: BagAir, track: Track, gas_k: float, *, bare: bool) -> BagAir:
+def _slow(
+    look: _Look, bag: BagAir, track: Track, gas_k: float, doing: Doing | None, *, bare: bool
+) -> BagAir:
     """What is looked at every 10 s: rates, what is forgotten, what is learned."""
     now_ns, corrected = look.now_ns, track.corrected
     dt_ns = now_ns - track.slice_ns
@@ -380,15 +378,18 @@ def _slow(look: _Look, bag: BagAir, track: Track, gas_k: float, *, bare: bool) -
     kept = max(1, HIGHS_NS // max(SLICE_NS, dt_ns))
     near_kpa = corrected.near * gas_k / REFERENCE_K
     gauge = track.gauge.push(now_ns, near_kpa - look.around_kpa)
-    rate, gauge_rate = corrected.rate_per_h, gauge.rate_per_h
-    doing = Doing.UNKNOWN
-    if rate is not None and gauge_rate is not None:
+    moves = doing is not None
+    rate, gauge_rate = bag.rate_kpa_per_h, bag.gauge_rate_kpa_per_h
+    if not moves:
+        # A move would be spread over the minutes after it.
+        rate, gauge_rate = corrected.rate_per_h, gauge.rate_per_h
+    if doing is None and rate is not None and gauge_rate is not None:
         # Air that a warm bag vents, and pressure that a cooling bag loses, are no leak.
         leaks = max(rate, gauge_rate) < -look.limits.leak_kpa_per_h
         doing = Doing.LEAKING if leaks else Doing.STEADY
     left_share = 1.0 - _lag(FORGET_S, dt_ns)
     highs_kpa = (corrected.near, *track.highs_kpa[:kept])
-    track = Track(corrected, gauge, track.warmth_k, highs_kpa, now_ns, *track[5:])
+    track = Track(corrected, gauge, track.ambient_k, track.warmth_k, highs_kpa, now_ns, *track[6:])
     bag = BagAir(
         bag.kpa,
         bag.gas_c,
@@ -396,7 +397,7 @@ def _slow(look: _Look, bag: BagAir, track: Track, gas_k: float, *, bare: bool) -
         rate,
         gauge_rate,
         bag.share,
-        doing,
+        doing or Doing.UNKNOWN,
         bag.refills_per_h * left_share,
         bag.refill_kpa_per_h * left_share,
         bag.settled_kpa,
@@ -404,7 +405,7 @@ def _slow(look: _Look, bag: BagAir, track: Track, gas_k: float, *, bare: bool) -
         max(bag.hottest_c, gas_k - KELVIN),
         track,
     )
-    if look.mode is AirMode.RELIEVING or bare:
+    if look.mode is AirMode.RELIEVING or bare or moves:
         return bag
     return _learned(look, bag, near_kpa)
 
@@ -412,8 +413,8 @@ def _slow(look: _Look, bag: BagAir, track: Track, gas_k: float, *, bare: bool) -
 def _stopped(look: _Look, bag: BagAir, track: Track) -> BagAir:
     """A move is over: whose it was, and the averages begin afresh."""
     corrected, now_ns = track.corrected, look.now_ns
-    amount_kpa = corrected.near - track.moving_from_kpa
     gas_k = KELVIN + (bag.gas_c or 0.0)
+    amount_kpa = (corrected.near - track.moving_from_kpa) * gas_k / REFERENCE_K
     gauge_kpa = corrected.near * gas_k / REFERENCE_K - look.around_kpa
     track = track._replace(
         corrected=begun(now_ns, corrected.near),
@@ -463,9 +464,10 @@ def _learned(look: _Look, bag: BagAir, absolute_kpa: float) -> BagAir:
         rose = absolute_kpa / track.anchor_kpa
         span_k = warmth_k - rose * anchor_k
         learned = KEPT_SHARE * learned + span_k * span_k
-        share += span_k * (look.ambient_k * (rose - 1.0) - share * span_k) / learned
+        share += span_k * (track.ambient_k * (rose - 1.0) - share * span_k) / learned
         share = min(look.limits.gas_share_high, max(look.limits.gas_share_low, share))
-        ratio = (look.ambient_k + bag.share * warmth_k) / (look.ambient_k + share * warmth_k)
+        gas_k = KELVIN + bag.gas_c
+        ratio = gas_k / (gas_k + (share - bag.share) * warmth_k)
     # The averages speak of the same air: what it was is seen by the new share too.
     return bag._replace(
         gas_c=(KELVIN + bag.gas_c) / ratio - KELVIN,

@@ -2,63 +2,70 @@
 
 Hazard:
     A leak too slow for `bag.low` to notice yet uses up the pressure before the
-    repair is cool enough to be let down, often with nobody near.
+    repair is cool enough to be let down, often with nobody near. One that a
+    regulator makes up shows on no gauge, and both bags go once the supply does.
 Standard:
     Gas law at constant volume: pressure follows the absolute temperature of the
-    air (a sealed bag at 207 kPa going from 20 to 100 C rises to 291 kPa). The
-    figures are common practice, no source.
+    air (a sealed bag at 207 kPa going from 20 to 100 C rises to 291 kPa). When pads
+    reach 100 C the core of a 60 mm repair needs about 1 h more (computed from
+    conduction). The figures are common practice, no source.
 Limits:
-    `span_s` looked back over and `coverage_s` needed before it speaks;
-    `settle_s` after the bags are first held; `floor_kpa_per_h`, a leak too small
-    to matter; `fallen_kpa`, how far a bag must be below its highest level before
-    the alarm begins, more than a regulator lets it swing; `warn_kpa` and
-    `needed_h`, what the bag must stay above and for how long; `trip_kpa` and
-    `trip_within_min`; `step_kpa`, a change within 20 s that is a hand at the
-    valve; `clear_after_s`; `hot_c`; `gas_share` and `ambient_c` for the
-    temperature of the air.
+    `settle_s` after the bags are first held; `floor_kpa_per_h`, a leak too small to
+    matter; `fallen_kpa`, how far a bag must have sunk, more than a regulator lets it
+    swing, and `sealed_fallen_kpa` where it is locked off, more than a lag of the air
+    misjudged by minutes; `warn_kpa`, what the bag must stay above for as long as it is
+    needed: the hold that is left (`hold_h` where no time is stated), then cooling to
+    `hot_c` (by `cools_h`, a time constant, until it is seen), then `core_h` for the
+    core. `trip_kpa` and `trip_within_min`. `fast_after_s`, how long a quick fall must
+    go on to be no trim, and `near_kpa` above `warn_kpa`, where that is not waited for.
+    `made_up_kpa_per_h`, what a regulator may put back, and `supply_kpa_per_h`, how much
+    faster the supply may sink than before, for `fed_min`, under a bag that stands no
+    higher than when it was filled cold; at `tool_kpa_per_h` it is a tool that uses it,
+    for a regulator feeds no such leak. `clear_after_s` for the end.
 Trips when:
     At its present rate a hot bag reaches 150 kPa within 10 min. Warns when it
-    reaches 180 kPa sooner than the 3 h for which pressure may still be needed.
-    The rate is the middle one of the three falls between the quarters of the
-    last 15 min (of what there is, from 5 min), if the least of them is 6 kPa/h
-    too: one step, wherever it lies, is no leak. It begins only 6 kPa below the
-    bag's highest level, or half-way from there to 180 kPa: under a regulator that
-    lets the air sink a little and refills it, it falls like a leak, over and
-    over. A trim or a refill by hand starts it afresh. With bags locked off or on
-    a regulator that does not vent, a fall counts only as far as both the gauge
-    and the gauge corrected for the air's temperature show it, so that neither a
-    bag that cools nor one that warms is a leak.
+    reaches 180 kPa sooner than the repair is safe to let down. A fall counts only
+    as far as both the gauge and the air at one temperature show it, so that
+    neither a bag that cools or warms nor one that vents is a leak; and only once it has
+    gone on for 6 kPa (5 where the bag is locked off), or half-way to 180 kPa. A trim or
+    a refill starts it afresh; a quick fall that goes on as quickly for 1 min, or for 15 s within
+    5 kPa of 180, is no trim. Where a regulator still holds the bag up it warns at most. It
+    warns, too, when a regulator puts back 40 kPa/h more than cooling explains, and when
+    a hot bag stands where a tight one stood cold while the supply sinks.
 Clears when:
     The forecast has been long enough again for 2 min. After a trim or a refill
-    that takes 5 min more, for the rate must be seen anew.
+    that takes 2 min more, for the rate must be seen anew.
 When data is missing:
-    Nothing is added and what stood goes on standing. After a gap in the frames
-    it starts afresh. Frames further apart than about 3 min are not judged.
+    A bag or pads that cannot be read: nothing is added and what stood goes on
+    standing. After a gap in the frames rates start afresh. Frames further apart
+    than some 4 min tell no rate.
 Not covered:
-    A leak that a regulator makes up (its supply and its refills come with a
-    later rule). The time still needed is a fixed figure until the forecast of a
-    safe release exists. A leak while the bags still warm up shows once they
-    have.
+    A leak that a regulator feeds without a swing is not seen where the supply has no
+    gauge, in cool-down, and under a regulator that holds the same pressure hot and
+    cold. A leak while locked-off bags still warm up shows once they have.
 """
 
 from dataclasses import dataclass, replace
+from math import log
 from typing import Self
 
 from pydantic import BaseModel, Field, model_validator
 
+from rules.air import REFERENCE_K, BagAir, Doing
+from rules.averages import Averages, begun
+from rules.believed import believed
+from rules.boiling import KELVIN
 from rules.channels import BAGS
 from rules.events import Level
 from rules.facts import STRICT, AirMode, must_rise
 from rules.frame import NS_PER_S
-from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row
+from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row, Urgency
 from rules.hazards.common import (
-    KELVIN,
     QUIET,
     Standing,
-    atmosphere_kpa,
     duration,
-    gas_k,
     hot,
+    hot_above_c,
     lasted_s,
     pressure_needed,
     stand,
@@ -66,13 +73,17 @@ from rules.hazards.common import (
 )
 from rules.phases import Phase
 from rules.view import View
-from rules.window import Bucket, Window
 
-QUARTERS = 4
-JUDGE_EVERY_S = 10.0
-STEP_S = 20.0
-REFERENCE_K = KELVIN + 20.0
-BUCKETS = 45
+LOOK_S = 10.0
+AROUND_C = 20.0
+# A cooling that has been watched for so long and has come so far tells its own rate.
+COOLED_S, COOLED_RATIO = 600.0, 0.95
+REGULATOR_HOLDS_KPA = 5.0
+# A tight bag rises by its regulator's own swing, some 3 kPa, when it is warmed by this much.
+WARMED_K, COOLER_K, FED_ABOVE_KPA, FED_BELOW_KPA = 8.0, 25.0, 1.0, 4.0
+PUMPED_KPA = 5.0
+GOES_ON_SHARE, NEAR_SHARE = 0.75, 0.5
+REFILLS_PER_H = 3.0
 
 
 class Limits(BaseModel):
@@ -80,29 +91,28 @@ class Limits(BaseModel):
 
     model_config = STRICT
 
-    span_s: float = Field(default=900.0, ge=120, le=7200)
-    coverage_s: float = Field(default=300.0, ge=60, le=7200)
     settle_s: float = Field(default=180.0, ge=0, le=3600)
     floor_kpa_per_h: float = Field(default=6.0, gt=0, le=600)
     fallen_kpa: float = Field(default=6.0, ge=0, le=50)
+    sealed_fallen_kpa: float = Field(default=5.0, ge=0, le=50)
     warn_kpa: float = Field(default=180.0, gt=0, le=600)
-    needed_h: float = Field(default=3.0, gt=0, le=24)
+    hold_h: float = Field(default=3.0, gt=0, le=24)
+    cools_h: float = Field(default=2.0, gt=0, le=24)
+    core_h: float = Field(default=1.0, ge=0, le=24)
     trip_kpa: float = Field(default=150.0, gt=0, le=600)
     trip_within_min: float = Field(default=10.0, gt=0, le=120)
-    step_kpa: float = Field(default=5.0, gt=0, le=100)
+    fast_after_s: float = Field(default=60.0, ge=10, le=600)
+    near_kpa: float = Field(default=5.0, ge=0, le=50)
+    made_up_kpa_per_h: float = Field(default=40.0, gt=0, le=600)
+    supply_kpa_per_h: float = Field(default=30.0, gt=0, le=6000)
+    tool_kpa_per_h: float = Field(default=600.0, gt=0, le=100_000)
+    fed_min: float = Field(default=20.0, gt=0, le=600)
     clear_after_s: float = Field(default=120.0, ge=0, le=3600)
     hot_c: float = Field(default=100.0, ge=50, le=100)
-    gas_share: float = Field(default=0.45, ge=0, le=1)
-    ambient_c: float = Field(default=20.0, ge=-40, le=60)
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:
         must_rise(self, "trip_kpa", "warn_kpa")
-        if self.coverage_s > self.span_s:
-            raise ValueError(
-                f"coverage_s = {self.coverage_s:g} is longer than span_s = {self.span_s:g}; "
-                "lower coverage_s or raise span_s"
-            )
         return self
 
 
@@ -111,34 +121,49 @@ class BagMemory:
     """What is remembered of one bag.
 
     Attributes:
-        plain: absolute pressure as read, kPa.
-        corrected: the same brought to 20 °C, kPa; empty when not needed.
-        judged_ns: process time at which the rate was last taken, ns.
-        rate_kpa_per_h: how fast it falls, kPa/h; None while not known.
-        highest_kpa: highest level since the windows began, kPa absolute, a level
-            being the mean of a bucket; None before the first.
+        fallen_kpa: how far it has sunk at the rates seen.
+        fed_ns: since when it has looked fed, ns.
         standing: what stands.
+        refills_per_h: as last seen.
+        told: what was seen when it rose.
+        short_ns: process time at which it comes to the limit it is measured by, ns; 0:
+            not known.
+        lost_ns: at which it comes to the trip limit, ns; 0: not known.
     """
 
-    plain: Window = Window(900.0, BUCKETS)
-    corrected: Window = Window(900.0, BUCKETS)
-    judged_ns: int = 0
-    rate_kpa_per_h: float | None = None
-    highest_kpa: float | None = None
+    fallen_kpa: float = 0.0
+    fed_ns: int | None = None
     standing: Standing = QUIET
+    refills_per_h: float = 0.0
+    told: str = ""
+    short_ns: int = 0
+    lost_ns: int = 0
+
+
+WELL = BagMemory()
 
 
 @dataclass(frozen=True, slots=True)
 class Memory:
-    """Both bags, and since when the bags have been held.
+    """Both bags, the supply, and the cooling.
 
     Attributes:
         bags: in the order of `rules.channels.BAGS`.
+        looked_ns: process time of the last look, ns.
         held_ns: process time since which pressure has been needed, ns.
+        supply: averages of its pressure since it was last pumped up; None: not read.
+        usual_kpa_per_h: how fast the supply sank under bags that were seen to be tight.
+        cool_ns: process time at which the cooling began, ns; 0: not yet.
+        cool_from_c: hottest pad then, °C.
     """
 
-    bags: tuple[BagMemory, BagMemory] = (BagMemory(), BagMemory())
-    held_ns: int | None = None
+    bags: tuple[BagMemory, BagMemory] = (WELL, WELL)
+    looked_ns: int = 0
+    held_ns: int = 0
+    supply: Averages | None = None
+    usual_kpa_per_h: float = 0.0
+    cool_ns: int = 0
+    cool_from_c: float = 0.0
 
 
 REST = Memory()
@@ -150,6 +175,16 @@ ROW = Row(
     priority=Priority.MEDIUM,
     warn_do="KEEP AIR ON. Find the leak.",
     trip_do="BRING AIR UP. Do not open. Find the leak.",
+    warn_urgency=Urgency.GO_BY,
+    follows=("bag.burst", "bag.low", "release.hot", "supply.low"),
+    causes=(
+        "a coupling or hose that seeps",
+        "an exhaust valve that does not close",
+        "a regulator sagging, shut or iced",
+        "the bag itself",
+    ),
+    time_available="an hour or so, as the message says",
+    rescue="Saveable above 150 kPa.",
 )
 
 
@@ -164,135 +199,274 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     Source:
         Module docstring.
     """
-    if not view.fitted(BAGS):
+    if view.now.bags == (None, None) and not view.fitted(BAGS):
         return REST, NOT_JUDGED
+    inner, outer = memory.bags
+    level = max(inner.standing.level, outer.standing.level)
+    if not view.due(LOOK_S) and view.gap_s <= 0:
+        return memory, CLEAR if level is Level.CLEAR else _finding(memory, view, level)
     testing = view.pressurised and view.phase is Phase.INFLATION
     if not (testing or pressure_needed(view, limits.hot_c)):
         return REST, CLEAR
-    held_ns = view.now_ns if memory.held_ns is None else memory.held_ns
+    memory = _followed(limits, memory, view)
+    level = max(bag.standing.level for bag in memory.bags)
+    return memory, CLEAR if level is Level.CLEAR else _finding(memory, view, level)
+
+
+def _finding(memory: Memory, view: View, level: Level) -> Finding:
+    bad = [bag for bag in memory.bags if bag.standing.level is level]
+    said = ", ".join(bag.told for bag in bad)
+    return Finding(
+        level,
+        said,
+        go_by_s=_until_s(view, [bag.short_ns for bag in bad]),
+        save_s=_until_s(view, [bag.lost_ns for bag in bad]),
+    )
+
+
+def _until_s(view: View, times_ns: list[int]) -> float | None:
+    known = [at_ns for at_ns in times_ns if at_ns]
+    return max(0.0, (min(known) - view.now_ns) / NS_PER_S) if known else None
+
+
+def _followed(limits: Limits, was: Memory, view: View) -> Memory:
+    """Everything after one more look."""
+    cool_ns, cool_from_c = was.cool_ns, was.cool_from_c
+    if view.phase is not Phase.COOL_DOWN or view.heated is True:
+        cool_ns = 0
+    elif not cool_ns and view.now.hottest_c is not None:
+        cool_ns, cool_from_c = view.now_ns, view.now.hottest_c
+    supply = _supply(was.supply, view)
+    sinks = None if supply is None else supply.rate_per_h
+    usual = was.usual_kpa_per_h
+    if sinks is not None and all(_looks_tight(bag) for bag in view.air.bags):
+        usual = max(0.0, -sinks)
+    held_ns = was.held_ns or view.now_ns
+    memory = Memory(was.bags, view.now_ns, held_ns, supply, usual, cool_ns, cool_from_c)
     if lasted_s(view, held_ns) < limits.settle_s:
-        return replace(REST, held_ns=held_ns), CLEAR
-    inner, outer = memory.bags
-    bags = (_follow(limits, inner, view, BAGS[0]), _follow(limits, outer, view, BAGS[1]))
-    memory = Memory(bags, held_ns)
-    level = max(bags[0].standing.level, bags[1].standing.level)
-    if level is Level.CLEAR:
-        return memory, CLEAR
-    said = ", ".join(
-        _said(limits, view, name, bag)
-        for name, bag in zip(BAGS, bags, strict=True)
-        if bag.standing.level is level
+        return memory
+    needed_s = _needed_s(limits, memory, view)
+    # None: not known, while it is pumped up or a tool uses it; False: the supply holds.
+    drawn = None
+    if sinks is not None and -sinks < limits.tool_kpa_per_h:
+        drawn = -sinks > usual + limits.supply_kpa_per_h
+    step_s = min(60.0, (view.now_ns - was.looked_ns) / NS_PER_S) if was.looked_ns else 0.0
+    bags = (
+        _bag(limits, was.bags[0], memory, view, 0, needed_s, step_s, drawn=drawn),
+        _bag(limits, was.bags[1], memory, view, 1, needed_s, step_s, drawn=drawn),
     )
-    return memory, Finding(level, said)
+    return replace(memory, bags=bags)
 
 
-def _follow(limits: Limits, was: BagMemory, view: View, name: str) -> BagMemory:
-    value = view.good(name)
-    if value is None:
-        return was if view.reading(name) is not None else BagMemory()
-    plain, corrected = _windows(limits, was, view, name, value)
-    if (view.now_ns - was.judged_ns) < JUDGE_EVERY_S * NS_PER_S:
-        return replace(was, plain=plain, corrected=corrected)
-    fallen_kpa, highest_kpa = _fallen_kpa(was, plain)
-    rate = _rate_kpa_per_h(limits, plain)
-    if rate is not None and corrected.buckets:
-        rate = min(rate, _rate_kpa_per_h(limits, corrected) or 0.0)
-    standing = was.standing
-    if rate is not None:
-        demand = _demand(limits, view, value, rate)
-        room_kpa = value + fallen_kpa - limits.warn_kpa
-        if was.standing is QUIET and fallen_kpa < min(limits.fallen_kpa, room_kpa / 2):
-            demand = Level.CLEAR
-        standing = stand(
-            view,
-            was.standing,
-            demand,
-            away=demand is Level.CLEAR,
-            clear_after_s=limits.clear_after_s,
-        )
-    return BagMemory(plain, corrected, view.now_ns, rate, highest_kpa, standing)
-
-
-def _fallen_kpa(was: BagMemory, plain: Window) -> tuple[float, float]:
-    """How far the newest whole bucket is below the highest so far, and that one, kPa absolute."""
-    whole = plain.buckets[-2:][0]
-    level_kpa = whole.total / whole.samples
-    highest_kpa = was.highest_kpa
-    # A window that does not go back to the last look was begun afresh since.
-    if highest_kpa is None or plain.buckets[0].begin_ns > was.judged_ns:
-        highest_kpa = level_kpa
-    highest_kpa = max(highest_kpa, level_kpa)
-    return highest_kpa - level_kpa, highest_kpa
-
-
-def _windows(
-    limits: Limits, was: BagMemory, view: View, name: str, value: float
-) -> tuple[Window, Window]:
-    """The windows with this reading; begun afresh after a gap or a hand at the valve."""
-    plain, corrected = was.plain, was.corrected
-    absolute_kpa = value + atmosphere_kpa(view.facts.site_altitude_m)
-    step_kpa = limits.step_kpa * max(1.0, view.dt_s / STEP_S)
-    stepped = bool(plain.buckets) and _step_kpa(plain.buckets[-1], absolute_kpa) > step_kpa
-    if view.gap_s > 0 or stepped or plain.span_s != limits.span_s:
-        plain = corrected = Window(limits.span_s, BUCKETS)
-    plain = plain.push(view.now_ns, absolute_kpa)
-    if view.facts.air_mode is AirMode.RELIEVING:
-        return plain, corrected
-    air_k = gas_k(view, name, share=limits.gas_share, ambient_c=limits.ambient_c)
-    if air_k is None:
-        return plain, corrected
-    return plain, corrected.push(view.now_ns, absolute_kpa * REFERENCE_K / air_k)
-
-
-def _step_kpa(tail: Bucket, absolute_kpa: float) -> float:
-    return max(absolute_kpa - tail.low, tail.high - absolute_kpa)
-
-
-def _rate_kpa_per_h(limits: Limits, window: Window) -> float | None:
-    """How fast the window falls, kPa/h; None while too little is seen.
-
-    A step touches at most two of the three falls between its quarters, so there
-    is a leak only if the least of them is one. How bad it is the middle one
-    tells: the least is too small while the leak has only just begun.
-    """
-    if window.covered_s < limits.coverage_s:
+def _supply(was: Averages | None, view: View) -> Averages | None:
+    """Averages since the supply was last pumped up; None while it cannot be read."""
+    kpa = believed("supply_kpa", view.frame.values.get("supply_kpa"))
+    if kpa is None:
         return None
-    begin_ns = window.buckets[0].begin_ns
-    width_ns = (window.buckets[-1].end_ns - begin_ns) / QUARTERS
-    totals, times, counts = [0.0] * QUARTERS, [0.0] * QUARTERS, [0] * QUARTERS
-    for bucket in window.buckets:
-        middle_ns = (bucket.begin_ns + bucket.end_ns) / 2 - begin_ns
-        quarter = min(QUARTERS - 1, int(middle_ns / width_ns))
-        totals[quarter] += bucket.total
-        times[quarter] += middle_ns * bucket.samples
-        counts[quarter] += bucket.samples
-    if 0 in counts:
-        return None
-    means = [total / count for total, count in zip(totals, counts, strict=True)]
-    middles_h = [
-        time / count / (3600 * NS_PER_S) for time, count in zip(times, counts, strict=True)
-    ]
-    least, middle, _ = sorted(
-        (means[i] - means[i + 1]) / (middles_h[i + 1] - middles_h[i]) for i in range(QUARTERS - 1)
+    if was is None or view.gap_s > 0 or kpa - was.near > PUMPED_KPA:
+        return begun(view.now_ns, kpa)
+    return was.push(view.now_ns, kpa)
+
+
+def _needed_s(limits: Limits, memory: Memory, view: View) -> float:
+    """For how long the pressure is still needed, s: hold, cooling, core."""
+    hold_s = 0.0
+    from_c = view.facts.set_c
+    if view.phase is Phase.COOL_DOWN:
+        from_c = from_c if view.now.hottest_c is None else view.now.hottest_c
+    else:
+        stated = view.facts.hold_min
+        hold_s = limits.hold_h * 3600 if stated is None else stated * 60
+        hold_s = max(0.0, hold_s - view.held_s)
+    around_c = view.good("ambient_c")
+    around_c = AROUND_C if around_c is None else around_c
+    below_c = max(hot_above_c(view.facts, limits.hot_c), around_c + 1.0)
+    cooling_s = 0.0
+    if from_c > below_c:
+        lag_s = _lag_s(limits, memory, view, around_c)
+        cooling_s = lag_s * log((from_c - around_c) / (below_c - around_c))
+    return hold_s + cooling_s + limits.core_h * 3600
+
+
+def _lag_s(limits: Limits, memory: Memory, view: View, around_c: float) -> float:
+    """Time constant of the pads' cooling, s: as seen, once it can be."""
+    lag_s, now_c = limits.cools_h * 3600, view.now.hottest_c
+    cooled_s = (view.now_ns - memory.cool_ns) / NS_PER_S
+    if not memory.cool_ns or now_c is None or cooled_s < COOLED_S or now_c <= around_c:
+        return lag_s
+    ratio = (now_c - around_c) / max(1.0, memory.cool_from_c - around_c)
+    return cooled_s / -log(ratio) if ratio < COOLED_RATIO else lag_s
+
+
+def _bag(
+    limits: Limits,
+    was: BagMemory,
+    memory: Memory,
+    view: View,
+    place: int,
+    needed_s: float,
+    step_s: float,
+    *,
+    drawn: bool | None,
+) -> BagMemory:
+    """One bag after one more look."""
+    value, air = view.now.bags[place], view.air.bags[place]
+    if value is None or air.gas_c is None:
+        return was if view.reading(BAGS[place]) is not None else WELL
+    fed_ns = _fed_ns(was, view, air, drawn=drawn)
+    if air.refills_per_h > was.refills_per_h + 0.5:
+        # Air comes in: the regulator holds the bag. What it must put back is another question.
+        was = BagMemory(fed_ns=was.fed_ns)
+    loss = _loss_kpa_per_h(limits, view, air, value)
+    if loss is None:
+        return _kept(was, fed_ns, air.refills_per_h)
+    fallen_kpa = 0.0
+    if loss >= limits.floor_kpa_per_h:
+        fallen_kpa = max(was.fallen_kpa + loss * step_s / 3600, _moved_kpa(air))
+    demand = _demand(limits, view, value, loss, needed_s)
+    if was.standing is QUIET and not _enough(limits, view, value, fallen_kpa):
+        demand = Level.CLEAR
+    told, short_ns, lost_ns = _told(limits, view, place, value, loss, demand)
+    if demand is Level.CLEAR:
+        demand, told, short_ns = _told_fed(limits, memory.supply, view, place, fed_ns)
+    standing = stand(
+        view,
+        was.standing,
+        demand,
+        away=demand is Level.CLEAR,
+        clear_after_s=limits.clear_after_s,
     )
-    return least if least < limits.floor_kpa_per_h else middle
+    if standing.level is Level.CLEAR:
+        after = BagMemory(fallen_kpa, fed_ns, refills_per_h=air.refills_per_h)
+        return WELL if after == WELL else after
+    if demand is Level.CLEAR:
+        return BagMemory(fallen_kpa, fed_ns, standing, air.refills_per_h, was.told)
+    said = told if standing.level > was.standing.level else was.told
+    return BagMemory(fallen_kpa, fed_ns, standing, air.refills_per_h, said, short_ns, lost_ns)
 
 
-def _demand(limits: Limits, view: View, value: float, rate_kpa_per_h: float) -> Level:
-    if rate_kpa_per_h < limits.floor_kpa_per_h:
+def _kept(was: BagMemory, fed_ns: int | None, refills_per_h: float) -> BagMemory:
+    """No rate is known: what stands goes on standing, what was counted begins afresh."""
+    if was.standing.level is not Level.CLEAR:
+        return replace(was, fed_ns=fed_ns, refills_per_h=refills_per_h)
+    after = BagMemory(fed_ns=fed_ns, refills_per_h=refills_per_h)
+    return WELL if after == WELL else after
+
+
+def _loss_kpa_per_h(limits: Limits, view: View, air: BagAir, value: float) -> float | None:
+    """How fast the bag loses air, in what its gauge would show, kPa/h; None: not known."""
+    loss = None
+    warmth = (KELVIN + (air.gas_c or 0.0)) / REFERENCE_K
+    if air.rate_kpa_per_h is not None and air.gauge_rate_kpa_per_h is not None:
+        loss = -max(air.rate_kpa_per_h * warmth, air.gauge_rate_kpa_per_h)
+    if air.doing not in (Doing.TRIM, Doing.LETTING_DOWN) or air.track is None:
+        return loss
+    lasts_s, fast = lasted_s(view, air.track.moving_ns), -air.fast_kpa_per_s / warmth
+    near = value < limits.warn_kpa + limits.near_kpa
+    wait_s = limits.fast_after_s / 4 if near else limits.fast_after_s
+    # A trim slows down on its way, a leak hardly.
+    share = NEAR_SHARE if near else GOES_ON_SHARE
+    if lasts_s >= wait_s and fast * lasts_s > share * _moved_kpa(air):
+        return max(loss or 0.0, -air.fast_kpa_per_s * 3600)
+    return loss
+
+
+def _moved_kpa(air: BagAir) -> float:
+    """How far a quick fall has come, kPa."""
+    if air.track is None or air.track.moving_ns is None:
+        return 0.0
+    return air.track.moving_from_kpa - air.track.corrected.near
+
+
+def _enough(limits: Limits, view: View, value: float, fallen_kpa: float) -> bool:
+    """The bag has fallen further than a regulator swings, or half-way to the limit."""
+    sealed = view.facts.air_mode is AirMode.LOCKED_OFF
+    enough_kpa = limits.sealed_fallen_kpa if sealed else limits.fallen_kpa
+    room_kpa = value + fallen_kpa - limits.warn_kpa
+    return fallen_kpa >= min(enough_kpa, room_kpa / 2)
+
+
+def _demand(limits: Limits, view: View, value: float, loss: float, needed_s: float) -> Level:
+    if loss < limits.floor_kpa_per_h:
         return Level.CLEAR
-    if (value - limits.trip_kpa) / rate_kpa_per_h * 60 < limits.trip_within_min:
+    if (value - limits.trip_kpa) / loss * 60 < limits.trip_within_min:
+        held = view.facts.air_mode is not AirMode.LOCKED_OFF
+        held = held and value > view.facts.set_kpa - REGULATOR_HOLDS_KPA
         # Cold rubber under falling air is no emergency; unknown counts as hot.
-        return Level.WARN if hot(view, limits.hot_c) is False else Level.TRIP
-    short = (value - limits.warn_kpa) / rate_kpa_per_h < limits.needed_h
+        return Level.WARN if held or hot(view, limits.hot_c) is False else Level.TRIP
+    short = (value - limits.warn_kpa) / loss * 3600 < needed_s
     return Level.WARN if short else Level.CLEAR
 
 
-def _said(limits: Limits, view: View, name: str, bag: BagMemory) -> str:
-    value, rate_kpa_per_h = view.good(name), bag.rate_kpa_per_h
-    if value is None or rate_kpa_per_h is None or rate_kpa_per_h < limits.floor_kpa_per_h:
-        return f"{title_of(name)} was falling"
-    goal_kpa = limits.trip_kpa if bag.standing.level is Level.TRIP else limits.warn_kpa
-    left_s = max(0.0, (value - goal_kpa) / rate_kpa_per_h * 3600)
+def _told(
+    limits: Limits, view: View, place: int, value: float, loss: float, demand: Level
+) -> tuple[str, int, int]:
+    """What is said, and when the bag comes to its limits, ns."""
+    if demand is Level.CLEAR:
+        return "", 0, 0
+    to_warn_s = max(0.0, (value - limits.warn_kpa) / loss * 3600)
+    to_trip_s = max(0.0, (value - limits.trip_kpa) / loss * 3600)
+    goal_kpa, left_s = limits.warn_kpa, to_warn_s
+    if demand is Level.TRIP or value <= limits.warn_kpa:
+        goal_kpa, left_s = limits.trip_kpa, to_trip_s
     left = duration(left_s // 60 * 60)
-    return f"{title_of(name)} -{rate_kpa_per_h:.0f} kPa/h, {goal_kpa:.0f} in {left}"
+    return (
+        f"{title_of(BAGS[place])} -{loss:.0f} kPa/h, {goal_kpa:.0f} in {left}",
+        view.now_ns + int(left_s * NS_PER_S),
+        view.now_ns + int(to_trip_s * NS_PER_S),
+    )
+
+
+def _made_up_kpa_per_h(air: BagAir) -> float:
+    """What a regulator puts back beyond what cooling explains, kPa/h."""
+    if air.refills_per_h < REFILLS_PER_H or air.gas_c is None:
+        return 0.0
+    if air.rate_kpa_per_h is None or air.gauge_rate_kpa_per_h is None:
+        return 0.0
+    cools = air.rate_kpa_per_h * (KELVIN + air.gas_c) / REFERENCE_K - air.gauge_rate_kpa_per_h
+    return air.refill_kpa_per_h - max(0.0, cools)
+
+
+def _looks_fed(view: View, air: BagAir) -> bool:
+    """A bag under a regulator stands, hot, where it stood when it was filled cold."""
+    if view.facts.air_mode is AirMode.LOCKED_OFF or air.track is None:
+        return False
+    if air.settled_kpa is None or air.gas_c is None:
+        return False
+    warm = air.gas_c >= max(air.settled_c + WARMED_K, air.hottest_c - COOLER_K)
+    over_kpa = air.track.gauge.middle - air.settled_kpa
+    return warm and -FED_BELOW_KPA <= over_kpa <= FED_ABOVE_KPA
+
+
+def _looks_tight(air: BagAir) -> bool:
+    """A bag has risen with its air's warmth, or there is none."""
+    if air.kpa is None:
+        return True
+    if air.settled_kpa is None or air.gas_c is None:
+        return False
+    return air.gas_c >= air.settled_c + WARMED_K and air.kpa > air.settled_kpa + FED_ABOVE_KPA
+
+
+def _fed_ns(was: BagMemory, view: View, air: BagAir, *, drawn: bool | None) -> int | None:
+    if drawn is False or not _looks_fed(view, air):
+        return None
+    if was.fed_ns is not None:
+        return was.fed_ns
+    return view.now_ns if drawn else None
+
+
+def _told_fed(
+    limits: Limits, supply: Averages | None, view: View, place: int, fed_ns: int | None
+) -> tuple[Level, str, int]:
+    """A leak that a regulator makes up: level, what is said, when the supply is gone, ns."""
+    title, made_up = title_of(BAGS[place]), _made_up_kpa_per_h(view.air.bags[place])
+    if made_up > limits.made_up_kpa_per_h:
+        return Level.WARN, f"{title} leaks, refilled by {made_up:.0f} kPa/h", 0
+    if supply is None or lasted_s(view, fed_ns) < limits.fed_min * 60:
+        return Level.CLEAR, "", 0
+    sinks = supply.rate_per_h
+    if sinks is None or sinks >= 0:
+        return Level.WARN, f"{title} leaks and is fed", 0
+    left_s = max(0.0, (supply.near - view.facts.set_kpa) / -sinks * 3600)
+    gone_ns = view.now_ns + int(left_s * NS_PER_S)
+    return Level.WARN, f"{title} leaks, supply {sinks:.0f} kPa/h", gone_ns
