@@ -196,7 +196,7 @@ def _said(limits: Limits, memory: Memory) -> str:
         warmest_c = now.last_c if left is None else max(now.last_c, left.last_c)
         band = f"preheat is {limits.low_c:.0f} to {limits.high_c:.0f}"
         if warmest_c < limits.low_c - limits.margin_c:
-            return f"{title_of(name)} came off at {warmest_c:.0f} C, {band}"
+            return f"{title_of(name)} at {warmest_c:.0f} C before mounting, {band}"
         if now.last_c > limits.high_c + limits.margin_c:
-            return f"{title_of(name)} came off at {now.last_c:.0f} C, {band}"
+            return f"{title_of(name)} at {now.last_c:.0f} C before mounting, {band}"
     return ""

@@ -98,5 +98,6 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
 def _said(view: View) -> str:
     hold_min = view.facts.hold_min
     held = "hold" if hold_min is None else f"hold of {hold_min:g} min"
-    heat = "SWITCH HEAT OFF" if view.watch_only else "heat off"
-    return f"{held} complete, {heat}, KEEP AIR ON until cool"
+    if view.watch_only:
+        return f"{held} complete: SWITCH HEAT OFF, KEEP AIR ON"
+    return f"{held} complete, heat off, KEEP AIR ON until cool"
