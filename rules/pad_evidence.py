@@ -38,6 +38,9 @@ AGREES_C = 10.0
 # Colder than this under the air by the end of it, and crossed wires are mended.
 NO_LONGER_COLD_C = 2.0
 PRESSED = frozenset({Phase.INFLATION, Phase.HEAT_UP, Phase.CURE})
+# Left to cool overnight a pad may come below what the air had by day.
+COLD_NEVER = PRESSED | {Phase.PREHEAT, Phase.FITTING}
+AIR_C_MAX = 15.0
 OFF_TYRE = BETWEEN_RUNS | {Phase.PREHEAT, Phase.FITTING}
 NO_AIR_KPA = 10.0
 
@@ -75,6 +78,8 @@ class Course(NamedTuple):
         high_c: what it fell from, °C, while it counts as fallen.
         found: what it was caught at.
         warm: the pad was seen warmer than the air in this run.
+        base_c: the lowest it had between the runs, °C; the air's, where nothing
+            else tells it.
     """
 
     still: Stillness = UNSEEN
@@ -83,6 +88,7 @@ class Course(NamedTuple):
     high_c: float | None = None
     found: Evidence = Evidence.NONE
     warm: bool = False
+    base_c: float | None = None
 
 
 FRESH = Course()
@@ -98,7 +104,8 @@ def interrupted(course: Course) -> Course:
     """
     if course.seen_c is None and course.found is Evidence.NONE:
         return course
-    return Course(course.still._replace(value=None, still=0), warm=course.warm)
+    still = course.still._replace(value=None, still=0)
+    return Course(still, warm=course.warm, base_c=course.base_c)
 
 
 def look(
@@ -121,17 +128,33 @@ def look(
     still = stillness.follow(was.still, value_c)
     moved_from_c = was.other_c if still.still and was.other_c is not None else other_c
     high_c = _fallen_from(figures, was, view, index, value_c)
+    air_c, base_c = _air_c(was, view), _base_c(was, view, value_c)
     found = Evidence.NONE
-    if _crossed(figures, was, view, index, value_c, heated_s):
+    if _crossed(figures, was, view, index, value_c, air_c, heated_s):
         found = Evidence.CROSSED
     elif high_c is not None:
         found = Evidence.FALLEN
     elif _frozen(figures, was, view, still, value_c, moved_from_c, other_c, heated_s):
         found = Evidence.FROZEN
-    air_c = view.good("ambient_c")
     warmer = air_c is not None and value_c > air_c + WARM_C
     warm = view.phase not in BETWEEN_RUNS and (was.warm or warmer)
-    return Course(still, moved_from_c, value_c, high_c, found, warm)
+    return Course(still, moved_from_c, value_c, high_c, found, warm, base_c)
+
+
+def _air_c(course: Course, view: View) -> float | None:
+    """The air around the rig, °C; without its sensor not above what the pad had at rest."""
+    air_c = view.good("ambient_c")
+    if air_c is not None or course.base_c is None or view.phase not in COLD_NEVER:
+        return air_c
+    return min(course.base_c, AIR_C_MAX)
+
+
+def _base_c(course: Course, view: View, value_c: float) -> float | None:
+    if view.phase not in BETWEEN_RUNS:
+        return course.base_c
+    if course.base_c is None or course.warm:
+        return value_c
+    return min(course.base_c, value_c)
 
 
 def _fallen_from(
@@ -176,9 +199,14 @@ def _top(trail: Trail, value_c: float) -> float:
 
 
 def _crossed(
-    figures: Figures, was: Course, view: View, index: int, value_c: float, heated_s: float
+    figures: Figures,
+    was: Course,
+    view: View,
+    index: int,
+    value_c: float,
+    air_c: float | None,
+    heated_s: float,
 ) -> bool:
-    air_c = view.good("ambient_c")
     if air_c is None:
         return was.found is Evidence.CROSSED
     if was.found is Evidence.CROSSED:

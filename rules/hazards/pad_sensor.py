@@ -34,7 +34,7 @@ When data is missing:
     An empty cell in a trace counts as a fault. No answer from the module is
     `link.stale`'s alone: here nothing changes meanwhile. A pad unplugged on
     purpose, with no air in the bags, is no fault. Without the air's temperature
-    crossed wires are not seen; one pad alone is not compared with another.
+    that of the pad at rest stands in, until cool-down; one pad alone is not compared with another.
 Not covered:
     A sensor that never sat in its pad, and one that drifts slowly: `pad.not_heating`
     and `pad.mismatch`. One that stands still and never flickered, in the hold.
