@@ -107,7 +107,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     if view.facts.hold_min is not None:
         return REST, CLEAR
     heating = view.phase in HEATING
-    if not view.run_open or (memory.heat is NO_HEAT and not heating):
+    if not view.run_open or (not heating and memory.heat == NO_HEAT):
         return REST, NOT_JUDGED
     on = heating and view.heated is not False
     heat = heat_counted(memory.heat, view, on=on)

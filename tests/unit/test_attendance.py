@@ -8,6 +8,7 @@ import re
 import pytest
 from pydantic import ValidationError
 
+from rules.checkpoint import dump, load
 from rules.events import Horn
 from rules.frame import NS_PER_S, Frame
 from rules.hazards import BY_TAG
@@ -140,6 +141,18 @@ def test_the_end_of_the_hold_has_a_lamp_and_a_chirp_until_someone_presses():
     assert not story.decision.outputs.beacon_amber
     story.run(3600, pad_inner_c=80.0, pad_outer_c=80.0)
     assert story.decision.outputs.horn is Horn.SILENT
+
+
+@pytest.mark.parametrize("resumed", [False, True])
+def test_the_hold_time_is_asked_for_in_heat_up_whoever_pressed_before(resumed):
+    story = story_in("inflation")
+    if resumed:
+        story.state = load(dump(story.state))
+    story.tick().press("here_button").run(400, pad_inner_c=90.0, pad_outer_c=90.0)
+    assert story.phase == "heat_up"
+    assert [state for _, state in said_at(story, "run.time_not_set")] == ["prompt"]
+    assert story.decision.outputs.horn is Horn.COME_WHEN_YOU_CAN
+    assert story.press("here_button").decision.outputs.horn is Horn.SILENT
 
 
 @pytest.mark.parametrize(
