@@ -361,21 +361,22 @@ def _loss_kpa_per_h(limits: Limits, view: View, air: BagAir, value: float) -> fl
         loss = -max(air.rate_kpa_per_h * warmth, air.gauge_rate_kpa_per_h)
     if air.doing not in (Doing.TRIM, Doing.LETTING_DOWN) or air.track is None:
         return loss
-    lasts_s, fast = lasted_s(view, air.track.moving_ns), -air.fast_kpa_per_s / warmth
+    lasts_s, fast = lasted_s(view, air.track.moving_ns), -air.fast_kpa_per_s
     near = value < limits.warn_kpa + limits.near_kpa
     wait_s = limits.fast_after_s / 4 if near else limits.fast_after_s
     # A trim slows down on its way, a leak hardly.
     share = NEAR_SHARE if near else GOES_ON_SHARE
     if lasts_s >= wait_s and fast * lasts_s > share * _moved_kpa(air):
-        return max(loss or 0.0, -air.fast_kpa_per_s * 3600)
+        return max(loss or 0.0, fast * 3600)
     return loss
 
 
 def _moved_kpa(air: BagAir) -> float:
-    """How far a quick fall has come, kPa."""
+    """How far a quick fall has come, in what the gauge shows, kPa."""
     if air.track is None or air.track.moving_ns is None:
         return 0.0
-    return air.track.moving_from_kpa - air.track.corrected.near
+    warmth = (KELVIN + (air.gas_c or 0.0)) / REFERENCE_K
+    return (air.track.moving_from_kpa - air.track.corrected.near) * warmth
 
 
 def _enough(limits: Limits, view: View, value: float, fallen_kpa: float) -> bool:
