@@ -84,7 +84,7 @@ def test_a_rare_long_rest_makes_it_patient():
     """Whole degrees: flickers at the edge of a step, rests in the middle of one."""
     edge = [140.0, 141.0] * 40
     hasty, patient = folded(edge), folded([*edge, *[141.0] * 8, *edge])
-    hasty, patient = (folded_on(still, [140.0] * 11) for still in (hasty, patient))
+    hasty, patient = (folded_on(still, [140.0] * 14) for still in (hasty, patient))
     assert stands_still(hasty)
     assert not stands_still(patient)
 
