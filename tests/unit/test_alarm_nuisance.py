@@ -212,6 +212,14 @@ def test_the_flood_ends_and_names_what_it_held_back():
     assert ("demo.n10", "again") in desk.during(3600, 60).short()
 
 
+def test_what_begins_as_the_flood_ends_is_told_on_its_own():
+    desk = flood(11)
+    found = {tag.replace(".", "__"): finding for tag, finding in desk.found.items()}
+    desk.see(700, **found, demo__medium=WARN)
+    assert desk.short()[:2] == [("", "flood ended"), ("demo.medium", "warn")]
+    assert "medium" not in desk.told[0].why
+
+
 def test_what_is_over_before_the_flood_ends_is_not_named():
     desk = flood(11)
     found = {tag.replace(".", "__"): finding for tag, finding in desk.found.items()}

@@ -98,8 +98,9 @@ def test_unseen_it_escalates_in_three_steps_and_no_more(found, wanted):
     assert steps == list(zip(wanted, (1, 2, 3), strict=bool(wanted))) if wanted else steps == []
 
 
-def test_a_trip_that_has_eased_waits_for_people_as_a_trip():
-    desk = Desk().see(demo__low=TRIP).see(demo__low=WARN)
+@pytest.mark.parametrize("tag", ["demo__low", "demo__morning"])
+def test_a_trip_that_has_eased_waits_for_people_as_a_trip(tag):
+    desk = Desk().see(**{tag: TRIP}).see(**{tag: WARN})
     (told,) = desk.during(5 * MINUTE).told
     assert (told.event, told.why) == ("escalated", "nobody has seen it in 5 min")
     assert times_min(desk, "step 2", 5) == [5]
