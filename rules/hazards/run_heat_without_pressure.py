@@ -14,8 +14,8 @@ Limits:
     that; `clear_c`, below which it is over, and `clear_after_s`.
 Trips when:
     A pad is heated above 90 C with the pads off the tyre or a bag below 150 kPa
-    before the bags have been held. Warns above 75 C for 60 s. A preheat of 50 to
-    70 C stays below with what it overshoots.
+    before the bags have been held. Warns above 75 C for 60 s, with the pins in at
+    once. A preheat of 50 to 70 C stays below with what it overshoots.
 Clears when:
     The hottest pad is below 72 C, or the bags press, for 60 s.
 When data is missing:
@@ -167,7 +167,9 @@ def _demand(limits: Limits, view: View, hottest_c: float, since_ns: int | None) 
         return Level.CLEAR
     if hottest_c > limits.trip_c:
         return Level.TRIP
-    return Level.WARN if lasted_s(view, since_ns) >= limits.warn_after_s else Level.CLEAR
+    # Pinned in, it is no preheat that overshoots.
+    after_s = 0.0 if view.is_on("pins_in") else limits.warn_after_s
+    return Level.WARN if lasted_s(view, since_ns) >= after_s else Level.CLEAR
 
 
 def _told(memory: Memory, view: View) -> Finding:
