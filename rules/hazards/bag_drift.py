@@ -245,15 +245,14 @@ def _followed(limits: Limits, was: Memory, view: View) -> Memory:
     memory = Memory(was.bags, view.now_ns, held_ns, supply, usual, cool_ns, cool_from_c)
     if lasted_s(view, held_ns) < limits.settle_s:
         return memory
-    needed_s = _needed_s(limits, memory, view)
     # None: not known, while it is pumped up or a tool uses it; False: the supply holds.
     drawn = None
     if sinks is not None and -sinks < limits.tool_kpa_per_h:
         drawn = -sinks > usual + limits.supply_kpa_per_h
     step_s = min(60.0, (view.now_ns - was.looked_ns) / NS_PER_S) if was.looked_ns else 0.0
     bags = (
-        _bag(limits, was.bags[0], memory, view, 0, needed_s, step_s, drawn=drawn),
-        _bag(limits, was.bags[1], memory, view, 1, needed_s, step_s, drawn=drawn),
+        _bag(limits, was.bags[0], memory, view, 0, step_s, drawn=drawn),
+        _bag(limits, was.bags[1], memory, view, 1, step_s, drawn=drawn),
     )
     return replace(memory, bags=bags)
 
@@ -304,7 +303,6 @@ def _bag(
     memory: Memory,
     view: View,
     place: int,
-    needed_s: float,
     step_s: float,
     *,
     drawn: bool | None,
@@ -323,7 +321,7 @@ def _bag(
     fallen_kpa = 0.0
     if loss >= limits.floor_kpa_per_h:
         fallen_kpa = max(was.fallen_kpa + loss * step_s / 3600, _moved_kpa(air))
-    demand = _demand(limits, view, value, loss, needed_s)
+    demand = _demand(limits, memory, view, value, loss)
     if was.standing is QUIET and not _enough(limits, view, value, fallen_kpa):
         demand = Level.CLEAR
     told, short_ns, lost_ns = _told(limits, view, place, value, loss, demand)
@@ -387,7 +385,7 @@ def _enough(limits: Limits, view: View, value: float, fallen_kpa: float) -> bool
     return fallen_kpa >= min(enough_kpa, room_kpa / 2)
 
 
-def _demand(limits: Limits, view: View, value: float, loss: float, needed_s: float) -> Level:
+def _demand(limits: Limits, memory: Memory, view: View, value: float, loss: float) -> Level:
     if loss < limits.floor_kpa_per_h:
         return Level.CLEAR
     if (value - limits.trip_kpa) / loss * 60 < limits.trip_within_min:
@@ -395,7 +393,7 @@ def _demand(limits: Limits, view: View, value: float, loss: float, needed_s: flo
         held = held and value > view.facts.set_kpa - REGULATOR_HOLDS_KPA
         # Cold rubber under falling air is no emergency; unknown counts as hot.
         return Level.WARN if held or hot(view, limits.hot_c) is False else Level.TRIP
-    short = (value - limits.warn_kpa) / loss * 3600 < needed_s
+    short = (value - limits.warn_kpa) / loss * 3600 < _needed_s(limits, memory, view)
     return Level.WARN if short else Level.CLEAR
 
 

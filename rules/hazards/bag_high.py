@@ -42,6 +42,9 @@ from rules.hazards.common import QUIET, Standing, began_ns, lasted_s, stand, tit
 from rules.phases import Phase
 from rules.view import View
 
+# As often as the model of the air is.
+LOOK_S = 3.0
+
 
 class Limits(BaseModel):
     """Limits of `bag.high`; what each is for stands above."""
@@ -124,6 +127,8 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     one_kpa, other_kpa = view.now.bags
     if memory is REST and (one_kpa or 0.0) <= limits.warn_kpa >= (other_kpa or 0.0):
         return memory, NOT_JUDGED if one_kpa is None and other_kpa is None else CLEAR
+    if memory is REST and _warm(limits, view, max(one_kpa or 0.0, other_kpa or 0.0)):
+        return memory, CLEAR
     inner, outer = memory.bags
     bags = (_follow(limits, inner, view, 0), _follow(limits, outer, view, 1))
     if bags == REST.bags:
@@ -134,6 +139,13 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     if level is Level.CLEAR:
         return memory, NOT_JUDGED if one_kpa is None and other_kpa is None else CLEAR
     return memory, _finding(limits, view, bags, level)
+
+
+def _warm(limits: Limits, view: View, highest_kpa: float) -> bool:
+    """Not the time for a look at a sealed bag, which is above the band for hours."""
+    if view.facts.air_mode is AirMode.RELIEVING or view.due(LOOK_S):
+        return False
+    return highest_kpa <= _trip_kpa(limits, view)
 
 
 def _follow(limits: Limits, was: BagMemory, view: View, place: int) -> BagMemory:
