@@ -20,6 +20,8 @@ ALSO: dict[str, tuple[str, ...]] = {
     "permit_contact_sticks_open": ("rig.contactor",),
     "start_button_stuck": ("rig.button_stuck",),
 }
+# Asks at the heat-up for what nobody has stated, long before it would take heat away.
+ASKS = frozenset({"run.time_not_set"})
 # Plant and frames go by whole seconds.
 FRAME_S = 1.0
 
@@ -96,8 +98,8 @@ def wakes_of(planned: PlannedFault) -> tuple[str, ...]:
 
 
 def counts(tag: str, state: str) -> bool:
-    """A prompt finds nothing, unless prompting is all that its hazard ever does."""
-    if state != "prompt":
+    """A prompt finds nothing, unless asking is what its hazard is for."""
+    if state != "prompt" or tag in ASKS:
         return True
     row = BY_TAG[tag].row
     return not row.warn_do and not row.trip_do
