@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from simulator.faults import area_of
 from tests.campaign.cures import Cured, Struck
 from tests.campaign.draws import FAULTS
+from tests.campaign.known import KNOWN
 from tests.campaign.table import Found, Row, Share, again, table
 
 CURES = 1000
@@ -104,7 +105,9 @@ def page(found: Found, seed: int) -> str:
     for area, rows in sorted(by_area.items()):
         parts += [f"### {area.capitalize()}", "", *_markdown(table(rows)), ""]
     parts += ["## With less fitted", "", LESS, *_markdown(_less(found)), ""]
-    parts.append(NOT_PROVED)
+    parts += ["## Known to be missed or late", ""]
+    parts += [f"- `{name}`, {word} at the worst: {why}." for name, (word, why) in KNOWN.items()]
+    parts += ["", NOT_PROVED]
     return "\n".join(parts)
 
 
