@@ -39,7 +39,7 @@ ON_RELIEVING = frozenset(name for name, kind in FAULTS.items() if area_of(kind) 
     "bag_tears",
     "hose_burst",
     "slow_leak",
-}
+} | {"trimmed_too_far"}
 
 
 @dataclass(frozen=True, slots=True)

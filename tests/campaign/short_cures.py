@@ -26,8 +26,8 @@ def short_cures() -> list[Order]:
         replace(order, names=load.names, mode=load.mode, fittings="all")
         for order, load in zip(shortest, loads, strict=False)
     ]
-    # No seed among them happens to draw it.
-    carrying[-1] = replace(carrying[-1], mode="locked_off")
+    # No seed among them happens to draw it; what these carry is told in any mode.
+    carrying[5] = replace(carrying[5], mode="locked_off")
     less = [
         replace(order, fittings=fittings)
         for order, fittings in zip(shortest[CARRYING:], LESS_FITTED, strict=True)
