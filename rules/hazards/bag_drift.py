@@ -385,32 +385,34 @@ def _enough(limits: Limits, view: View, value: float, fallen_kpa: float) -> bool
     return fallen_kpa >= min(enough_kpa, room_kpa / 2)
 
 
-def _demand(limits: Limits, memory: Memory, view: View, value: float, loss: float) -> Level:
-    if loss < limits.floor_kpa_per_h:
+def _demand(
+    limits: Limits, memory: Memory, view: View, value: float, loss_kpa_per_h: float
+) -> Level:
+    if loss_kpa_per_h < limits.floor_kpa_per_h:
         return Level.CLEAR
-    if (value - limits.trip_kpa) / loss * 60 < limits.trip_within_min:
+    if (value - limits.trip_kpa) / loss_kpa_per_h * 60 < limits.trip_within_min:
         held = view.facts.air_mode is not AirMode.LOCKED_OFF
         held = held and value > view.facts.set_kpa - REGULATOR_HOLDS_KPA
         # Cold rubber under falling air is no emergency; unknown counts as hot.
         return Level.WARN if held or hot(view, limits.hot_c) is False else Level.TRIP
-    short = (value - limits.warn_kpa) / loss * 3600 < _needed_s(limits, memory, view)
+    short = (value - limits.warn_kpa) / loss_kpa_per_h * 3600 < _needed_s(limits, memory, view)
     return Level.WARN if short else Level.CLEAR
 
 
 def _told(
-    limits: Limits, view: View, place: int, value: float, loss: float, demand: Level
+    limits: Limits, view: View, place: int, value: float, loss_kpa_per_h: float, demand: Level
 ) -> tuple[str, int, int]:
     """What is said, and when the bag comes to its limits, ns."""
     if demand is Level.CLEAR:
         return "", 0, 0
-    to_warn_s = max(0.0, (value - limits.warn_kpa) / loss * 3600)
-    to_trip_s = max(0.0, (value - limits.trip_kpa) / loss * 3600)
+    to_warn_s = max(0.0, (value - limits.warn_kpa) / loss_kpa_per_h * 3600)
+    to_trip_s = max(0.0, (value - limits.trip_kpa) / loss_kpa_per_h * 3600)
     goal_kpa, left_s = limits.warn_kpa, to_warn_s
     if demand is Level.TRIP or value <= limits.warn_kpa:
         goal_kpa, left_s = limits.trip_kpa, to_trip_s
     left = duration(left_s // 60 * 60)
     return (
-        f"{title_of(BAGS[place])} -{loss:.0f} kPa/h, {goal_kpa:.0f} in {left}",
+        f"{title_of(BAGS[place])} -{loss_kpa_per_h:.0f} kPa/h, {goal_kpa:.0f} in {left}",
         view.now_ns + int(left_s * NS_PER_S),
         view.now_ns + int(to_trip_s * NS_PER_S),
     )

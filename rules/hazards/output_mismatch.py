@@ -197,8 +197,8 @@ def _look(limits: Limits, was: Contactor, view: View, *, heat: bool) -> Contacto
     return Contactor(closed, open_ns, on, min(jumps, 2 * limits.jumps))
 
 
-def _on(amperes: float | None) -> float | None:
-    return amperes if amperes is not None and amperes >= FLOWS_A else None
+def _on(heat_a: float | None) -> float | None:
+    return heat_a if heat_a is not None and heat_a >= FLOWS_A else None
 
 
 def _demand(limits: Limits, view: View, now: Memory) -> tuple[Level, str]:

@@ -244,10 +244,10 @@ def _cooling(limits: Limits, cut: Cut, view: View, share: float | None) -> tuple
     return cut, share
 
 
-def _lower(was: float | None, now: float | None) -> float | None:
-    if was is None or now is None:
-        return now if was is None else was
-    return min(was, now)
+def _lower(was_c: float | None, now_c: float | None) -> float | None:
+    if was_c is None or now_c is None:
+        return now_c if was_c is None else was_c
+    return min(was_c, now_c)
 
 
 def _rises(limits: Limits, cut: Cut, view: View, index: int) -> str:

@@ -291,23 +291,23 @@ def _follow(
 
 
 def _expected_c_min(
-    limits: Limits, pad: Pad, view: View, index: int, value: float, other_rate: float | None
+    limits: Limits, pad: Pad, view: View, index: int, value: float, other_c_min: float | None
 ) -> float:
     """The least this pad should rise by now, °C/min."""
     if view.phase is Phase.PREHEAT:
         # Nothing but the other pad says that anybody has turned the heat up.
-        if value >= limits.preheat_below_c or other_rate is None:
+        if value >= limits.preheat_below_c or other_c_min is None:
             return 0.0
-        return limits.other_share * max(0.0, other_rate)
+        return limits.other_share * max(0.0, other_c_min)
     least = 0.0
     if value < view.facts.set_c - limits.judged_below_set_c:
         least = limits.rise_c_min
     if pad.learned_c_min is not None and value < limits.learned_to_c:
         least = max(least, limits.learned_share * pad.learned_c_min)
-    if other_rate is not None and value < view.facts.set_c - limits.deadband_c:
+    if other_c_min is not None and value < view.facts.set_c - limits.deadband_c:
         other_c = view.now.pads[1 - index]
         if other_c is not None and other_c > value:
-            least = max(least, limits.other_share * other_rate)
+            least = max(least, limits.other_share * other_c_min)
     return least
 
 
@@ -336,7 +336,7 @@ def _told(
     currents: Currents,
     view: View,
     index: int,
-    rate: float | None,
+    rate_c_min: float | None,
     *,
     warned: bool,
 ) -> Told:
@@ -345,7 +345,7 @@ def _told(
     if value is None:
         return Told(away=PADS[index] not in view.frame.values)
     name = title_of(PADS[index])
-    fell_c = _fell_c(limits, view, index, value, rate)
+    fell_c = _fell_c(limits, view, index, value, rate_c_min)
     if fell_c >= limits.fell_c:
         return Told(Level.TRIP, f"{name} fell {fell_c:.0f} C, no pad cools so fast", away=False)
     if _is_flat(limits, pad, view, value):
@@ -363,11 +363,13 @@ def _told(
     return Told(away=pad.behind_c <= limits.warn_behind_c - limits.deadband_c)
 
 
-def _fell_c(limits: Limits, view: View, index: int, value: float, rate: float | None) -> float:
+def _fell_c(
+    limits: Limits, view: View, index: int, value: float, rate_c_min: float | None
+) -> float:
     """By how much a pad reads less than it did minutes ago, °C; 0 unless it falls fast."""
     if view.phase is not Phase.CURE and view.phase is not Phase.HEAT_UP:
         return 0.0
-    if rate is not None and rate > FALLS_C_MIN:
+    if rate_c_min is not None and rate_c_min > FALLS_C_MIN:
         return 0.0
     since_ns = view.now_ns - int(limits.fell_within_s * 1e9)
     recent = [reading for at_ns, reading in view.heating.trails[index] if at_ns >= since_ns]

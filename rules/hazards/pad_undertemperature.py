@@ -194,10 +194,10 @@ def _kept(was: Pair, now: Pair) -> Pair:
     return _evened(was[0], now[0]), _evened(was[1], now[1])
 
 
-def _evened(was: float | None, now: float | None) -> float | None:
-    if was is None or now is None:
-        return now if was is None else was
-    return was + (now - was) / KEPT_LOOKS
+def _evened(was_c: float | None, now_c: float | None) -> float | None:
+    if was_c is None or now_c is None:
+        return now_c if was_c is None else was_c
+    return was_c + (now_c - was_c) / KEPT_LOOKS
 
 
 def _below(view: View, index: int, below_set_c: float) -> bool:
