@@ -19,7 +19,16 @@ from rules.alarms import (
     back_in_service,
     earliest_ns,
 )
-from rules.escalation import after_min, armed, come_back, covered, escalated, weight, why
+from rules.escalation import (
+    after_min,
+    armed,
+    carried_up,
+    come_back,
+    covered,
+    escalated,
+    weight,
+    why,
+)
 from rules.events import AlarmLife, Escalated, Event, Horn, Level, Nuisance, Prompted
 from rules.following import DEPTH, leader_of
 from rules.frame import NS_PER_S
@@ -404,6 +413,9 @@ class _Round:
         words = escalated_told(self.telling, self._subject(item), reason)
         self.events.append(Escalated(item.tag, item.steps, reason, words.short, words.page))
         self._cover(item)
+        for tag, other in self.items.items():
+            if other.told and tag != item.tag:
+                self.items[tag] = carried_up(other, item)
 
     def _cover(self, caller: Standing) -> None:
         for tag, item in self.items.items():

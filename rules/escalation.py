@@ -133,8 +133,8 @@ def weight(item: Standing) -> tuple[int, int]:
 def covered(limits: AlarmLimits, item: Standing, caller: Standing, now_ns: int) -> Standing:
     """An alarm beside another for which people have just been called again.
 
-    They come to the same rig and see all that stands there; so what is no worse goes
-    up with it instead of calling for itself, and does not come back on its heels.
+    They come to the same rig and see all that stands there; so what is no worse does
+    not come back on its heels.
 
     Args:
         limits: the times.
@@ -145,12 +145,29 @@ def covered(limits: AlarmLimits, item: Standing, caller: Standing, now_ns: int) 
     Source:
         This project's design: never a storm.
     """
-    if weight(item) > weight(caller):
+    soon_ns = after_min(now_ns, limits.high_again_min)
+    if weight(item) > weight(caller) or item.again_ns > soon_ns:
         return item
-    if item.again_ns <= after_min(now_ns, limits.high_again_min):
-        item = come_back(limits, item, now_ns)
+    return come_back(limits, item, now_ns)
+
+
+def carried_up(item: Standing, caller: Standing) -> Standing:
+    """An alarm beside another that has just escalated: what is no worse goes up with it.
+
+    Only an escalation does this. One that merely comes back may have been attended long
+    before this one began, and nobody has come for this one.
+
+    Args:
+        item: the alarm.
+        caller: the other, after it has escalated.
+
+    Source:
+        This project's design: never a storm.
+    """
+    if weight(item) > weight(caller) or item.escalate_ns == NEVER:
+        return item
     # Who has seen it or is going is waited for all the same.
-    if item.escalate_ns == NEVER or item.seen_by or caller.steps < item.steps:
+    if item.seen_by or caller.steps < item.steps:
         return item
     escalate_ns = NEVER
     if caller.steps < STEPS:

@@ -162,6 +162,27 @@ def test_a_press_stops_only_what_stood():
     assert [(e.tag, e.step) for e in told] == [("demo.low", 1)]
 
 
+@pytest.mark.parametrize("minutes", [14, 15, 19])
+def test_what_was_attended_and_comes_back_holds_up_no_call_for_what_is_new(minutes):
+    # Somebody came, left it standing, and then something else tripped.
+    desk = Desk().see(demo__high=TRIP).press()
+    desk.during(minutes * MINUTE).see(demo__high=TRIP, demo__low=TRIP)
+    assert times_min(desk, "step 1", 10) == [5]
+
+
+def test_what_was_called_for_thrice_and_attended_holds_up_no_call_for_what_is_new():
+    desk = Desk().see(demo__high=TRIP).during(40 * MINUTE).press()
+    desk.during(15 * MINUTE).see(demo__high=TRIP, demo__low=TRIP)
+    assert times_min(desk, "step 1", 10) == [5]
+
+
+def test_what_needs_nobody_and_comes_back_holds_up_no_call():
+    desk = Desk().see(demo__medium=WARN)
+    desk.ask("seen")
+    desk.during(55 * MINUTE).see(demo__medium=WARN, demo__high=WARN)
+    assert times_min(desk, "step 1", 12) == [10]
+
+
 def test_a_worse_level_begins_anew_and_nobody_has_seen_it():
     desk = Desk().see(demo__high=WARN)
     desk.ask("going")
