@@ -316,13 +316,13 @@ def _undeclared_pads(where: str, facts: object, rig: dict[str, Any]) -> Iterator
     if missing:
         right = next(word for word, names in PADS_STATED.items() if names == fitted)
         yield (
-            f'{where}.facts.pads = "{stated}", but {missing[0]} is not fitted; '
+            f'{where}.facts.pads: "{stated}" is stated, but {missing[0]} is not fitted; '
             f'give {where}.channels.{missing[0]}, or state pads = "{right}" if the repair is '
             "heated by that pad alone"
         )
     elif more:
         yield (
-            f'{where}.facts.pads = "{stated}", but {more[0]} is fitted too; '
+            f'{where}.facts.pads: "{stated}" is stated, but {more[0]} is fitted too; '
             f'leave out {where}.channels.{more[0]}, or state pads = "both"'
         )
 

@@ -23,6 +23,7 @@ from daemon.notify.settings import MqttSettings
 from drivers.kinds import kinds
 from drivers.sensors import SENSORS, ConditionSettings, CorrectionSettings
 from rules.air import AirLimits
+from rules.alarms import AlarmLimits
 from rules.channels import CHANNELS, OUTPUTS
 from rules.facts import RigFacts
 from rules.hazards import HAZARDS
@@ -30,6 +31,7 @@ from rules.hold import HoldLimits
 from rules.permit import PermitLimits
 from rules.phases import PhaseLimits
 from rules.trust import TrustLimits
+from rules.usual import UsualTimes
 
 HEAD = """\
 # Configuration
@@ -252,6 +254,8 @@ def _limit_sections() -> Iterator[str]:
         ("permit", PermitLimits, "rules/permit.py"),
         ("trust", TrustLimits, "rules/trust.py"),
         ("air", AirLimits, "rules/air.py"),
+        ("alarms", AlarmLimits, "rules/alarms.py"),
+        ("usual", UsualTimes, "rules/usual.py"),
     ):
         title = f"`[rigs.NAME.limits.{name}]`"
         yield from _section(title, f"Explained in `{where}`.", (model,), level=3)

@@ -328,7 +328,7 @@ def test_a_trip_found_after_the_gap_latches():
 
 
 def test_a_warning_bars_it():
-    story = heated("cure").run(300, bag_inner_kpa=176.0, bag_outer_kpa=176.0).run(30)
+    story = heated("cure").run(900, bag_inner_kpa=176.0, bag_outer_kpa=176.0).run(30)
     assert ("bag.low", "warn") in story.alarms()
     assert story.permit == "granted"
     assert after_gap(story).permit == "withdrawn"
