@@ -2,6 +2,8 @@
 
 An alarm follows another when its row says that the other brings it, the other
 stands at least as high, is at least as urgent and speaks, and it began soon after.
+Where two show the same trouble and either may be the first, the one told first leads.
+To stand clear is never told in the message of what does not say so.
 It is then recorded without a message of its own. When the leader ends, or this
 one rises above it, it speaks for itself.
 
@@ -13,7 +15,7 @@ Source:
 from collections.abc import Mapping
 
 from rules.alarms import AlarmLimits, Standing
-from rules.events import Level
+from rules.events import Horn, Level
 from rules.frame import NS_PER_S
 from rules.hazards import BY_TAG
 from rules.hazards.base import Priority, Urgency
@@ -53,7 +55,8 @@ def leader_of(limits: AlarmLimits, item: Standing, items: Mapping[str, Standing]
     # Whoever has been told of it once hears of it until it is over.
     if item.level <= Level.PROMPT or item.told:
         return ""
-    for tag in BY_TAG[item.tag].row.follows:
+    row = BY_TAG[item.tag].row
+    for tag in row.follows + row.told_with:
         leader = items.get(tag)
         if leader is not None and _leads(limits, leader, item):
             return tag
@@ -66,7 +69,20 @@ def _leads(limits: AlarmLimits, leader: Standing, item: Standing) -> bool:
     # What is told with another must not come later, or to fewer people, than by itself.
     if any(mine < its for mine, its in zip(_weight(leader), _weight(item), strict=True)):
         return False
-    if DEPTH[leader.tag] >= DEPTH[item.tag]:
+    if item.horn is Horn.STAND_CLEAR is not leader.horn:
+        return False
+    if not _is_nearer(leader, item):
         return False
     soon_ns = leader.rose_ns + int(limits.follow_min * 60 * NS_PER_S)
     return leader.since_ns <= item.rose_ns <= soon_ns
+
+
+def _is_nearer(leader: Standing, item: Standing) -> bool:
+    """The leader comes first; nothing that this lets follow can lead round to itself.
+
+    What has been told follows nothing, what is lesser leads nothing worse, and among
+    the rest each is further from the cause than its leader.
+    """
+    if leader.tag in BY_TAG[item.tag].row.told_with:
+        return leader.told or leader.level > item.level
+    return DEPTH[leader.tag] < DEPTH[item.tag]

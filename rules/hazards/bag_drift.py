@@ -170,11 +170,11 @@ REST = Memory()
 
 ROW = Row(
     tag="bag.drift",
-    title="an air bag leaks slowly",
+    title="an air bag loses air",
     consequence="the pressure will not last until the repair is cool",
     priority=Priority.MEDIUM,
     warn_do="KEEP AIR ON. Find the leak.",
-    trip_do="BRING AIR UP. Do not open. Find the leak.",
+    trip_do="BRING AIR UP. Do not open. Stop what leaks.",
     warn_urgency=Urgency.GO_BY,
     follows=("bag.burst", "bag.low", "release.hot", "supply.low"),
     causes=(

@@ -99,16 +99,17 @@ ROW = Row(
     tag="bag.high",
     title="air pressure is too high",
     consequence="a bag bursts or the clamp gives, and strikes who stands by",
-    priority=Priority.HIGH,
+    priority=Priority.MEDIUM,
     warn_do="KEEP AIR ON. Ease it to the mark by the gauge.",
     trip_do="STAND CLEAR. Ease air to the mark. Never open.",
     trip_horn=Horn.STAND_CLEAR,
+    follows=("link.stale", "pad.sensor", "pad.not_heating"),
     causes=(
         "a regulator set too high or creeping",
         "a vent that is stuck",
         "a bag shut in while it warms",
     ),
-    time_available="minutes: the bag's greatest pressure is a tenth away",
+    time_available="6 min or more from 240 to 310 kPa, where heat goes off",
     rescue="",
 )
 

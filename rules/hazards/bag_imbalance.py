@@ -37,7 +37,7 @@ from rules.boiling import KELVIN
 from rules.channels import BAGS
 from rules.events import Level
 from rules.facts import STRICT, must_rise
-from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row
+from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row, Urgency
 from rules.hazards.common import (
     QUIET,
     Standing,
@@ -99,7 +99,8 @@ ROW = Row(
     priority=Priority.MEDIUM,
     warn_do="KEEP AIR ON. Bring both bags to the mark.",
     trip_do="",
-    follows=("bag.burst", "bag.low", "bag.high", "supply.low"),
+    warn_urgency=Urgency.GO_BY,
+    follows=("bag.burst", "bag.low", "bag.high", "bag.drift", "supply.low"),
     causes=(
         "a regulator set wrong or creeping",
         "one bag not filled or leaking",

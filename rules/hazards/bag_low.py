@@ -116,7 +116,8 @@ ROW = Row(
     priority=Priority.HIGH,
     warn_do="BRING AIR UP. Do not open.",
     trip_do="BRING AIR UP IF SAFE. Do not open.",
-    follows=("bag.burst", "supply.low"),
+    follows=("bag.burst", "supply.low", "release.hot"),
+    told_with=("bag.drift",),
     causes=(
         "a regulator turned down or sagging",
         "a leak of bag, hose or coupling",

@@ -51,6 +51,9 @@ class Row:
         trip_horn: horn on a trip.
         follows: hazards that bring this one with them; begun soon after one of
             them and no worse, it is told in its message; see `rules.following`.
+        told_with: hazards that may show the same trouble sooner. Which of them comes
+            first is chance, so that it is told in the message of one of these if
+            that has been told, or is worse; see `rules.following`.
         causes: likely causes, the likeliest first, each a few plain words.
         time_available: how long a person has, in words, from which the priority
             follows: "minutes: the rubber blows at 160 C".
@@ -71,6 +74,7 @@ class Row:
     warn_horn: Horn = Horn.COME_WHEN_YOU_CAN
     trip_horn: Horn = Horn.COME_NOW
     follows: tuple[str, ...] = ()
+    told_with: tuple[str, ...] = ()
     causes: tuple[str, ...] = ()
     time_available: str = ""
     rescue: str = ""

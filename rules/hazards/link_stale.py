@@ -85,7 +85,7 @@ ROW = Row(
     tag="link.stale",
     title="a module does not answer",
     consequence="pads and air are not seen",
-    priority=Priority.HIGH,
+    priority=Priority.MEDIUM,
     warn_do="KEEP AIR ON. Check cable and power.",
     trip_do="KEEP AIR ON. Check cable and power.",
     causes=(
@@ -93,7 +93,7 @@ ROW = Row(
         "module or adapter without power",
         "two modules with one address, bus not ended",
     ),
-    time_available="minutes: a runaway unseen goes from 140 to 160 C in 5 min",
+    time_available="5 min or more: a runaway unseen goes from 140 to 160 C in 5 min",
     rescue="Repair safe while air stays.",
 )
 

@@ -105,16 +105,17 @@ ROW = Row(
     tag="output.mismatch",
     title="relay or contactor does not follow",
     consequence="heat stays on although it was taken away, or none comes",
-    priority=Priority.HIGH,
+    priority=Priority.MEDIUM,
     warn_do="KEEP AIR ON. Check relay and contactor.",
     trip_do="KEEP AIR ON. SWITCH HEAT OFF AT THE SUPPLY.",
     trip_horn=Horn.COME_NOW,
+    follows=("link.stale",),
     causes=(
         "relay module without its supply, or a wire off",
         "relay contact stuck or bridged",
         "contactor coil or contacts worn",
     ),
-    time_available="minutes: pads without heat fall below 120 C in 5 to 7 min",
+    time_available="5 min or more: pads without heat fall below 120 C in 5 to 7 min",
     rescue="Repair can still be saved.",
 )
 

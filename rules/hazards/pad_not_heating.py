@@ -16,14 +16,17 @@ Limits:
     `trip_behind_c`, the heat missing, as C; `deadband_c` and `clear_after_s` for
     the end. `flat_s`, `flat_rise_c` and `flat_on_share`: heat on with nothing to
     show for it. `fell_c` and `fell_within_s`: faster than any pad. `low_share`,
-    of a heater's first current, for `low_looks` looks of 10 s, and `joint_share`,
-    evened out over minutes.
+    of a heater's first current, for `low_looks` looks of 10 s; `joint_lost_a`, what
+    a joint that works loose takes from it, evened out over a minute, and
+    `joint_share`, what clamps and heaters change by alone.
 Trips when:
     Heat is allowed and a pad is 30 C behind what it should have risen by, unless
     its own current shows that it is dead and not blind; or its heat has been on
     for 90 % of 15 min, well below set, with no rise; or it reads 30 C less within
     3 min, which no pad does. Warns at 15 C behind; when a heater takes under 80 %
-    of its first current; or, compared with the other, under 97.5 %.
+    of its first current; or, compared with the other, 0.16 A less than it did and
+    under 98.5 %: a joint that takes 0.16 A sheds 37 W at 230 V, and a plug chars from
+    some 50 W (Ohm's law; the 50 W from memory).
 Clears when:
     The pad has caught up by 5 C, or the current is back, for 60 s; or heat-up is
     over. A trip ends when someone presses a button at the rig with heat off: only
@@ -58,7 +61,7 @@ LEARN_FROM_C = 60.0
 SPARE_S = 900.0
 # A pad that has fallen by `fell_c` falls by more than this as it gets there.
 FALLS_C_MIN = -3.0
-JOINT_DEADBAND = 0.01
+JOINT_DEADBAND_A = 0.06
 LEADERS = ("output.mismatch", "mains.lost")
 
 
@@ -85,7 +88,8 @@ class Limits(BaseModel):
     fell_within_s: float = Field(default=180.0, gt=0, le=280)
     low_share: float = Field(default=0.8, gt=0, lt=1)
     low_looks: int = Field(default=3, ge=1, le=60)
-    joint_share: float = Field(default=0.975, gt=0, lt=1)
+    joint_lost_a: float = Field(default=0.16, gt=0, le=10)
+    joint_share: float = Field(default=0.985, gt=0, lt=1)
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:
@@ -153,7 +157,7 @@ ROW = Row(
     warn_do="KEEP AIR ON. Check heater, lead and plug.",
     trip_do="KEEP AIR ON. Check the sensor on the pad.",
     warn_urgency=Urgency.GO_BY,
-    follows=LEADERS,
+    follows=(*LEADERS, "rig.estop", "rig.cutout_open"),
     causes=(
         "heater burnt out, in whole or along an edge",
         "lead broken, plug or joint loose",
@@ -392,8 +396,11 @@ def _current(limits: Limits, currents: Currents, index: int, *, warned: bool) ->
     if heater.low_looks >= limits.low_looks:
         now_a = heater.first_a * limits.low_share if heater.now_a is None else heater.now_a
         return f"{name} takes {now_a:.1f} A, had {heater.first_a:.1f}"
-    limit = limits.joint_share + (JOINT_DEADBAND if warned else 0.0)
-    if heater.share is not None and heater.share < limit:
+    if heater.share is None:
+        return ""
+    limit_a = max(limits.joint_lost_a, (1.0 - limits.joint_share) * heater.first_a)
+    limit_a -= JOINT_DEADBAND_A if warned else 0.0
+    if (1.0 - heater.share) * heater.first_a >= limit_a:
         lost = 100.0 * (1.0 - heater.share)
         return f"{name} takes {lost:.0f} % less current: hot joint or plug"
     return ""

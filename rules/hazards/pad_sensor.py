@@ -151,16 +151,17 @@ ROW = Row(
     tag="pad.sensor",
     title="a pad's sensor cannot be believed",
     consequence="the pad runs blind and may run away",
-    priority=Priority.HIGH,
+    priority=Priority.MEDIUM,
     warn_do="KEEP AIR ON. Check sensor and plug.",
     trip_do="KEEP AIR ON. Mend the sensor, reset.",
+    told_with=("pad.not_heating",),
     causes=(
         "plug or lead pulled, wet or crushed",
         "thermocouple slipped out of the pad",
         "wires crossed after a repair",
         "input module failing",
     ),
-    time_available="minutes: a runaway unseen goes from 140 to 160 C in 5 min",
+    time_available="5 min or more: a runaway unseen goes from 140 to 160 C in 5 min",
     rescue="Repair safe while air stays.",
 )
 

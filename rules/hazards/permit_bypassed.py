@@ -95,7 +95,7 @@ ROW = Row(
     tag="permit.bypassed",
     title="heat nobody has allowed",
     consequence="heat cannot be taken away when it must be",
-    priority=Priority.HIGH,
+    priority=Priority.MEDIUM,
     warn_do="KEEP AIR ON. Find what feeds the pads.",
     trip_do="KEEP AIR ON. SWITCH HEAT OFF AT THE SUPPLY.",
     trip_horn=Horn.COME_NOW,
@@ -105,7 +105,7 @@ ROW = Row(
         "contactor welded",
         "pads plugged in past the rig",
     ),
-    time_available="minutes: pads forgotten on a bench char it some 20 min after cold",
+    time_available="20 min: pads forgotten on a bench, from cold, char it by then",
     rescue="Repair safe once heat is off.",
 )
 

@@ -34,10 +34,12 @@ from rules.channels import BUTTONS
 from rules.events import Horn, Level
 from rules.facts import STRICT
 from rules.frame import Quality
-from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row
+from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row, Urgency
 from rules.hazards.common import began_ns, lasted_s, title_of
 from rules.view import View
 
+# From then on `run.unattended` asks for a press.
+GO_BY_S = 1800.0
 NEVER: tuple[int | None, int | None, int | None] = (None, None, None)
 
 
@@ -74,13 +76,14 @@ ROW = Row(
     priority=Priority.LOW,
     warn_do="KEEP AIR ON. Free the button at the rig.",
     trip_do="",
+    warn_urgency=Urgency.GO_BY,
     warn_horn=Horn.COME_WHEN_YOU_CAN,
     causes=(
         "rubber dust or grease in the button",
         "tape or a wedge on the here button",
         "a pinched wire, or a contact that has welded",
     ),
-    time_available="until the next trip, which nobody could reset; no harm by itself",
+    time_available="half an hour: until nobody can show by it that someone is there",
 )
 
 
@@ -107,7 +110,8 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     if not memory.stuck:
         return memory, CLEAR
     said = f"{title_of(memory.stuck)} held down for over {limits.held_s:.0f} s, let it go"
-    return memory, Finding(Level.WARN, said)
+    held_s = max(0.0, *(lasted_s(view, since_ns) for since_ns in memory.down_ns))
+    return memory, Finding(Level.WARN, said, go_by_s=max(0.0, GO_BY_S - held_s))
 
 
 def _held(memory: Memory, view: View) -> Memory:

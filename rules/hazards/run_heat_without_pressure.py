@@ -89,7 +89,7 @@ ROW = Row(
     tag="run.heat_without_pressure",
     title="pads heated and nothing presses",
     consequence="a fire on the bench, or porous rubber",
-    priority=Priority.HIGH,
+    priority=Priority.MEDIUM,
     warn_do="BRING AIR UP if pinned in; else turn pads off.",
     trip_do="BRING AIR UP if pinned in; else clear the bench.",
     causes=(
@@ -97,7 +97,7 @@ ROW = Row(
         "the air was forgotten after mounting",
         "a thermostat sticks in the preheat",
     ),
-    time_available="minutes: 10 from 75 to 120 C, where a bench chars",
+    time_available="10 min from 75 to 120 C, where a bench chars",
     rescue="",
 )
 

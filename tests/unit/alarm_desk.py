@@ -48,9 +48,20 @@ ROWS = (
     row("demo.urgent", Priority.HIGH, trip_do="RUN.", follows=("demo.medium", "demo.morning")),
     row("demo.this", Priority.HIGH, trip_do="RUN.", follows=("demo.that",)),
     row("demo.that", Priority.HIGH, trip_do="RUN.", follows=("demo.this",)),
+    row("demo.sooner", Priority.HIGH, trip_do="FILL.", follows=("demo.later",)),
+    row("demo.later", Priority.HIGH, trip_do="REFILL.", told_with=("demo.sooner",)),
+    row("demo.clear", Priority.HIGH, trip_do="RUN.", follows=("demo.cause",)),
     *(row(f"demo.n{number}", Priority.LOW, trip_do="Wait.") for number in range(14)),
 )
-DEMO_DEPTH = {"demo.brought": 1, "demo.after": 2, "demo.urgent": 1, "demo.this": 1, "demo.that": 1}
+DEMO_DEPTH = {
+    "demo.brought": 1,
+    "demo.after": 2,
+    "demo.urgent": 1,
+    "demo.this": 1,
+    "demo.that": 1,
+    "demo.sooner": 1,
+    "demo.clear": 1,
+}
 
 
 @contextmanager

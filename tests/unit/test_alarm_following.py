@@ -9,6 +9,7 @@ from rules.alarms import brought_by
 from rules.events import Horn
 from rules.following import DEPTH
 from rules.hazards import BY_TAG
+from rules.hazards.base import Priority, Urgency
 from rules.phases import Phase
 from tests.unit.alarm_desk import TRIP, WARN, Desk, demo_hazards
 
@@ -109,6 +110,41 @@ def test_two_that_name_each_other_both_speak(desk):
     ]
 
 
+@pytest.mark.parametrize("first", ["demo.sooner", "demo.later"])
+def test_of_two_that_show_the_same_trouble_the_first_tells(desk, first):
+    desk.see(**{first.replace(".", "__"): TRIP})
+    assert desk.short() == [(first, "trip")]
+    other = "demo.later" if first == "demo.sooner" else "demo.sooner"
+    assert desk.see(demo__sooner=TRIP, demo__later=TRIP).short() == [(other, "-trip")]
+    assert follows(desk) == {first: "", other: first}
+    # When the first is over the other speaks for itself.
+    left = {other.replace(".", "__"): TRIP}
+    assert desk.see(**left).short() == [(first, "clear"), (other, "trip")]
+
+
+def test_of_two_that_show_the_same_trouble_in_one_frame_one_tells(desk):
+    assert desk.see(demo__sooner=TRIP, demo__later=TRIP).short() == [
+        ("demo.later", "trip"),
+        ("demo.sooner", "-trip"),
+    ]
+    # The worse one tells, whichever it is, and goes on telling as it grows worse.
+    worse = Desk().see(demo__sooner=TRIP, demo__later=WARN)
+    assert worse.short() == [("demo.later", "-warn"), ("demo.sooner", "trip")]
+    grows = Desk().see(demo__sooner=WARN).see(demo__sooner=WARN, demo__later=WARN)
+    assert grows.short() == [("demo.later", "-warn")]
+    assert grows.see(demo__sooner=TRIP, demo__later=WARN).short() == [("demo.sooner", "trip")]
+    assert follows(grows)["demo.later"] == "demo.sooner"
+    assert grows.see(demo__sooner=TRIP, demo__later=TRIP).short() == [("demo.later", "-trip")]
+
+
+def test_to_stand_clear_is_never_told_by_what_does_not_say_so(desk):
+    clear = replace(TRIP, horn=Horn.STAND_CLEAR)
+    desk.see(demo__cause=TRIP).see(demo__cause=TRIP, demo__clear=clear)
+    assert desk.short() == [("demo.clear", "trip")]
+    both = Desk().see(demo__cause=clear).see(demo__cause=clear, demo__clear=clear)
+    assert both.short() == [("demo.clear", "-trip")]
+
+
 def test_what_began_before_its_cause_is_not_brought_when_it_first_speaks(desk):
     desk.out("demo.brought").see(demo__brought=WARN).see(demo__brought=WARN, demo__cause=WARN)
     desk.ask("in_service", "demo.brought")
@@ -173,3 +209,22 @@ def test_every_row_names_hazards_that_are_there_and_none_can_follow_itself():
         for leader in hazard.row.follows:
             assert leader in BY_TAG, f"{tag}: follows {leader}, which is no hazard"
             assert DEPTH[leader] < DEPTH[tag], f"{tag} and {leader} follow each other"
+        for other in hazard.row.told_with:
+            assert other in BY_TAG, f"{tag}: told with {other}, which is no hazard"
+
+
+def test_priority_and_urgency_of_a_warning_agree():
+    for tag, hazard in BY_TAG.items():
+        row = hazard.row
+        if not row.warn_do:
+            continue
+        if row.priority is Priority.HIGH:
+            assert row.warn_urgency is Urgency.GO_NOW, f"{tag}: high, and can wait"
+        if row.priority is Priority.LOW:
+            assert row.warn_urgency is not Urgency.GO_NOW, f"{tag}: low, and GO NOW"
+
+
+def test_few_warnings_are_high():
+    rows = [hazard.row for hazard in BY_TAG.values()]
+    high = [row.tag for row in rows if row.warn_do and row.priority is Priority.HIGH]
+    assert len(high) <= len(rows) / 5, high
