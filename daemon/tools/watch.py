@@ -22,6 +22,8 @@ SEEN_MAX = 10_000
 # Without a terminal a bar cannot move: then a line for each such share of the hold.
 PLAIN_SHARE = 0.25
 HOLD_BAR = 10
+# Longer than this, a text gets a line for each of its sentences.
+LONG = 80
 
 
 class WatchError(Exception):
@@ -100,13 +102,22 @@ class Watcher:
         state = self.states.get(message.rig)
         barred = body.get("phase") == "cure" and state is not None and state.hold_min is not None
         text = "" if barred else event_words(body)
-        if text:
+        if len(text) > LONG:
+            self._sentences(message.at, text)
+        elif text:
             self._line(f"{message.at[11:16]} {text:38} {measured(state) if state else ''}".rstrip())
         if body.get("event") in ("escalated", "nuisance") and body.get("text"):
             self._line(f"MESSAGE, by the broker: {body['text']}", indent="      ")
         if body.get("event") == "run_opened":
             self.share.pop(message.rig, None)
         return bool(self.until) and body.get("event") == self.until
+
+    def _sentences(self, at: str, text: str) -> None:
+        """What takes more than a line: a sentence each, so that a figure is found at a glance."""
+        first, *rest = text.removesuffix(".").split(". ")
+        self._line(f"{at[11:16]} {first}")
+        for sentence in rest:
+            self._line(sentence, indent="      ")
 
     def _alarm(self, message: AlarmMessage) -> None:
         if not self._is_new(message.message_id):

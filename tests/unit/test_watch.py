@@ -306,6 +306,23 @@ def test_what_came_with_another_alarm_gives_no_second_order(
     assert "STAND CLEAR" in capsys.readouterr().out
 
 
+def test_what_will_happen_gets_a_line_a_sentence_and_no_figures_of_now(
+    plain: Watcher, capsys: pytest.CaptureFixture[str]
+) -> None:
+    said = (
+        "Hot by about 08:35. Hold ends about 11:05; heat then goes off by itself. "
+        "Press here by 07:30, then every 30 min."
+    )
+    plain.take(STATE_TOPIC, state())
+    capsys.readouterr()
+    plain.take(EVENT_TOPIC, event(Prompted("run.outlook", said, said)))
+    assert capsys.readouterr().out.splitlines() == [
+        "07:20 PROMPT: Hot by about 08:35",
+        "      Hold ends about 11:05; heat then goes off by itself",
+        "      Press here by 07:30, then every 30 min",
+    ]
+
+
 def test_the_hold_line_fits_eighty_columns(
     plain: Watcher, capsys: pytest.CaptureFixture[str]
 ) -> None:
