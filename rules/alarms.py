@@ -125,7 +125,8 @@ class Standing:
         seen_by: who said *seen*, or empty.
         going_by: who said *going*, or empty.
         quiet_until_ns: when *quiet* ends; counts in `Life.QUIET` only.
-        quiet_at_rig_ns: until when a press at the rig keeps its horn silent.
+        quiet_at_rig_ns: until when a press at the rig keeps its horn silent,
+        stand_clear_ns: and until when it keeps stand clear silent.
         page: the fuller form of `text`.
         life: where it is in its lifecycle; a prompt has none and is normal.
         worst: the worst level since it began.
@@ -155,6 +156,7 @@ class Standing:
     going_by: str = ""
     quiet_until_ns: int = NEVER
     quiet_at_rig_ns: int = 0
+    stand_clear_ns: int = 0
     page: str = ""
     life: Life = Life.NORMAL
     worst: Level = Level.CLEAR
@@ -346,6 +348,8 @@ def earliest_ns(alarms: Alarms, flood_ends_ns: int) -> int:
         due += (item.again_ns, item.escalate_ns, item.settle_ns, item.stale_ns)
         # While it is silenced at the rig, when it sounds again; later it is past.
         due.append(item.quiet_at_rig_ns if item.quiet_at_rig_ns > 0 else NEVER)
+        clear = item.horn is Horn.STAND_CLEAR and item.stand_clear_ns > 0
+        due.append(item.stand_clear_ns if clear else NEVER)
         due.append(item.quiet_until_ns if item.life is Life.QUIET else NEVER)
     due += (item.lapse_ns for item in alarms.over)
     due += (item.until_ns for item in alarms.out)

@@ -197,7 +197,7 @@ class _Round:
 
     def _risen(self, item: Standing, finding: Finding) -> Standing:
         if finding.level is item.level:
-            return heard_again(self.limits, item, finding, self.now_ns)
+            return heard_again(item, finding, self.now_ns)
         if item.level is Level.PROMPT:
             return self._begun(item.tag, finding, item.order)
         return tripped(item, finding, self.now_ns)
@@ -255,6 +255,8 @@ class _Round:
     def _by_phase_and_time(self, item: Standing) -> Standing:
         if 0 < item.quiet_at_rig_ns <= self.now_ns:
             item = replace(item, quiet_at_rig_ns=0)
+        if item.horn is Horn.STAND_CLEAR and 0 < item.stand_clear_ns <= self.now_ns:
+            item = replace(item, stand_clear_ns=0)
         if item.level is Level.PROMPT:
             return item
         phased = by_phase(item, self.view.phase)

@@ -37,9 +37,11 @@ def horn(standing: Iterable[Standing], now_ns: int) -> Horn:
 
 
 def _may_sound(item: Standing, now_ns: int) -> bool:
-    if now_ns < item.quiet_at_rig_ns or item.life in SILENT_LIVES:
+    if item.life in SILENT_LIVES:
         return False
-    return item.life is not Life.QUIET or item.horn is Horn.STAND_CLEAR
+    if item.horn is Horn.STAND_CLEAR:
+        return now_ns >= item.stand_clear_ns
+    return now_ns >= item.quiet_at_rig_ns and item.life is not Life.QUIET
 
 
 def horn_of(tag: str, finding: Finding) -> Horn:
@@ -81,4 +83,7 @@ def silenced(limits: AlarmLimits, item: Standing, now_ns: int) -> Standing:
     quiet_s = limits.again_min(item.priority) * 60
     if item.horn is Horn.STAND_CLEAR:
         quiet_s = limits.stand_clear_again_s
-    return replace(item, quiet_at_rig_ns=now_ns + int(quiet_s * NS_PER_S))
+    # What comes and goes may be away at the press, or be something less.
+    stand_clear_ns = now_ns + int(limits.stand_clear_again_s * NS_PER_S)
+    quiet_ns = now_ns + int(quiet_s * NS_PER_S)
+    return replace(item, quiet_at_rig_ns=quiet_ns, stand_clear_ns=stand_clear_ns)

@@ -11,8 +11,7 @@ from dataclasses import replace
 
 from rules.alarms import NEVER, AlarmLimits, Standing
 from rules.escalation import after_min, armed, disarmed
-from rules.events import Horn, Level
-from rules.frame import NS_PER_S
+from rules.events import Level
 from rules.hazards import BY_TAG
 from rules.hazards.base import Finding
 from rules.horns import horn_of, louder
@@ -82,6 +81,7 @@ def tripped(item: Standing, finding: Finding, now_ns: int) -> Standing:
         going_by="",
         quiet_why="",
         quiet_at_rig_ns=0,
+        stand_clear_ns=0,
         attended=False,
         again_ns=NEVER,
         escalate_ns=NEVER,
@@ -107,7 +107,7 @@ def eased(item: Standing, finding: Finding) -> Standing:
     )
 
 
-def heard_again(limits: AlarmLimits, item: Standing, finding: Finding, now_ns: int) -> Standing:
+def heard_again(item: Standing, finding: Finding, now_ns: int) -> Standing:
     """An alarm found at the level at which it stands; the same object when all is as it was.
 
     Source:
@@ -118,16 +118,14 @@ def heard_again(limits: AlarmLimits, item: Standing, finding: Finding, now_ns: i
         item = replace(item, settle_ns=NEVER)
     if pattern is item.horn:
         return item
-    if item.held:
-        # It is the same as before, and a press has answered it; stand clear but for 2 min.
-        soon_ns = now_ns + int(limits.stand_clear_again_s * NS_PER_S)
-        latest_ns = soon_ns if pattern is Horn.STAND_CLEAR else NEVER
-        return replace(item, horn=pattern, quiet_at_rig_ns=min(item.quiet_at_rig_ns, latest_ns))
-    if not louder(pattern, item.horn):
+    # What comes and goes is the same as before, and a press has answered it.
+    if item.held or not louder(pattern, item.horn):
         return replace(item, horn=pattern)
     # A louder horn is news, even to whoever asked for quiet.
     quiet_until_ns = min(item.quiet_until_ns, now_ns)
-    return replace(item, horn=pattern, quiet_at_rig_ns=0, quiet_until_ns=quiet_until_ns)
+    return replace(
+        item, horn=pattern, quiet_at_rig_ns=0, stand_clear_ns=0, quiet_until_ns=quiet_until_ns
+    )
 
 
 def by_phase(item: Standing, phase: Phase) -> Standing:

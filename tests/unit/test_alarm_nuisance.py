@@ -84,7 +84,16 @@ def test_stand_clear_that_comes_and_goes_is_answered_for_two_minutes_only():
     desk.press()
     assert desk.see(1, demo__trips=TRIP).sounds is Horn.SILENT
     desk.see(60)
-    assert desk.see(59, demo__trips=TRIP).sounds is Horn.SILENT
+    assert desk.see(58, demo__trips=TRIP).sounds is Horn.SILENT
+    assert desk.on(1).sounds is Horn.STAND_CLEAR
+
+
+def test_stand_clear_that_was_away_at_the_press_sounds_two_minutes_after_it_at_the_latest():
+    desk = Desk()
+    for _ in range(3):
+        desk.see(10, demo__trips=TRIP).see(10)
+    desk.press()
+    assert desk.see(119, demo__trips=TRIP).sounds is Horn.SILENT
     assert desk.on(1).sounds is Horn.STAND_CLEAR
 
 
