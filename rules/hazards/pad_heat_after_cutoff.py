@@ -35,7 +35,8 @@ When data is missing:
     not judged. Across a gap the cooling is not judged, for nobody saw what was
     done meanwhile; what stands goes on standing.
 Not covered:
-    A contactor that has welded while every thermostat rests; heat on a rig that is
+    A pad that reads as no sound sensor does, frozen or below the air: `pad.sensor`
+    tells of it. A contactor that has welded while every thermostat rests; heat on a rig that is
     only watched, but for its emergency stop; heat that was never allowed, which is
     `permit.bypassed`.
 """
@@ -253,7 +254,8 @@ def _lower(was_c: float | None, now_c: float | None) -> float | None:
 def _rises(limits: Limits, cut: Cut, view: View, index: int) -> str:
     """That a pad rises as no heat left in it explains, in words."""
     value, at_cut, lowest = view.now.pads[index], cut.pads_c[index], cut.lowest_c[index]
-    if value is None:
+    # With wires crossed a pad reads below the air, and rises as it cools: `pad.sensor`.
+    if value is None or value <= _around_c(limits, view):
         return ""
     rate = rate_c_min(view.heating.trails[index], 60.0)
     if rate is not None and rate > limits.rise_c_min:
@@ -284,6 +286,8 @@ def _too_slow(
         value, at_cut = view.now.pads[index], cut.pads_c[index]
         if value is None or at_cut is None or at_cut - around_c < limits.least_hot_c:
             continue
+        if _stands_still(view, index):
+            continue
         cooled_c, hot_c = at_cut - value, at_cut - around_c
         if cooled_c < limits.expected_share * expected * hot_c:
             name = title_of(PADS[index])
@@ -293,6 +297,12 @@ def _too_slow(
         return "", share
     learned = min(max(min(shares), SHARES[0]), SHARES[1])
     return "", learned if share is None else share + (learned - share) / 4
+
+
+def _stands_still(view: View, index: int) -> bool:
+    """A reading that does not move at all is a frozen sensor's: `pad.sensor` tells of it."""
+    values = {value_c for _, value_c in view.heating.trails[index]}
+    return len(values) == 1
 
 
 def _ended(limits: Limits, cut: Cut, view: View, seen: str | None) -> Cut:
