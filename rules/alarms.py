@@ -84,7 +84,7 @@ class AlarmLimits(BaseModel):
     flood_alarms: int = Field(default=10, ge=5, le=50)
     flood_min: float = Field(default=10.0, ge=1, le=60)
     flood_ends_alarms: int = Field(default=5, ge=1, le=50)
-    follow_min: float = Field(default=15.0, ge=0, le=60)
+    follow_min: float = Field(default=30.0, ge=0, le=60)
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:

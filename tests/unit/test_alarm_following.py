@@ -57,7 +57,7 @@ def test_in_one_frame_the_cause_comes_first_whatever_the_names(desk):
     assert "after" in page
 
 
-@pytest.mark.parametrize(("minutes", "own"), [(15, False), (15.1, True)])
+@pytest.mark.parametrize(("minutes", "own"), [(30, False), (30.1, True)])
 def test_only_what_begins_soon_after_it(desk, minutes, own):
     desk.see(demo__cause=WARN).see(minutes * MINUTE, demo__cause=WARN, demo__brought=WARN)
     assert (("demo.brought", "warn") in desk.short()) is own
