@@ -9,17 +9,6 @@ from simulator.faults import Fault
 from simulator.planned import PlannedFault
 from tests.campaign.course import Course, Told
 
-# Hazards that the catalogue does not name yet, as it is older than they are.
-ALSO: dict[str, tuple[str, ...]] = {
-    "contactor_chatters": ("rig.contactor",),
-    "contactor_stuck_open": ("rig.contactor",),
-    "contactor_welds": ("rig.contactor",),
-    "cutout_opens": ("rig.cutout_open",),
-    "here_button_taped": ("rig.button_stuck",),
-    "permit_contact_sticks_closed": ("rig.contactor",),
-    "permit_contact_sticks_open": ("rig.contactor",),
-    "start_button_stuck": ("rig.button_stuck",),
-}
 # Asks at the heat-up for what nobody has stated, long before it would take heat away.
 ASKS = frozenset({"run.time_not_set"})
 # Plant and frames go by whole seconds.
@@ -93,8 +82,8 @@ def spoke(told: Told) -> tuple[str, str] | None:
 
 
 def wakes_of(planned: PlannedFault) -> tuple[str, ...]:
-    """The hazards that find it: those its catalogue names, and those built since."""
-    return planned.fault.wakes + ALSO.get(planned.name, ())
+    """The hazards that find it."""
+    return planned.fault.wakes
 
 
 def counts(tag: str, state: str) -> bool:

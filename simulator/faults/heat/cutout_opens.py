@@ -20,7 +20,7 @@ class CutoutOpens(Fault):
         pad: which.
     """
 
-    wakes: ClassVar[tuple[str, ...]] = ("pad.undertemperature", "pad.mismatch")
+    wakes: ClassVar[tuple[str, ...]] = ("rig.cutout_open", "pad.undertemperature", "pad.mismatch")
     harm: ClassVar[str] = "the repair misses cure on one side and fails on the road"
     touches: ClassVar[frozenset[str]] = frozenset({"pad.cutout"})
 

@@ -16,7 +16,7 @@ class HereButtonTaped(Fault):
     press for minutes, so tape can be told from a hand long before.
     """
 
-    wakes: ClassVar[tuple[str, ...]] = ("run.unattended",)
+    wakes: ClassVar[tuple[str, ...]] = ("rig.button_stuck", "run.unattended")
     harm: ClassVar[str] = "what breaks next finds nobody, and the record says someone was there"
     touches: ClassVar[frozenset[str]] = frozenset({"crew.away", "buttons"})
 

@@ -18,7 +18,7 @@ class StartButtonStuck(Fault):
     known to be stuck.
     """
 
-    wakes: ClassVar[tuple[str, ...]] = ("run.unattended",)
+    wakes: ClassVar[tuple[str, ...]] = ("rig.button_stuck", "run.unattended")
     harm: ClassVar[str] = "heat comes on by itself under somebody's hands"
     touches: ClassVar[frozenset[str]] = frozenset({"buttons"})
 
