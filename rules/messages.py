@@ -376,6 +376,9 @@ def _fitted(orders: str, said: str, since: str = "", rescue: str = "") -> str:
         text = " ".join(part for part in (orders, said, *kept) if part)
         if room(text) <= SHORT_MAX:
             return text
+    if room(orders) > SHORT_MAX:
+        # Only where somebody's name stands in them.
+        return _shortened(orders, SHORT_MAX)
     return f"{orders} {_shortened(said, SHORT_MAX - room(orders) - 1)}".strip()
 
 

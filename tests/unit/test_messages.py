@@ -405,3 +405,11 @@ def test_the_life_of_an_alarm_is_told_whole():
         if into is not None and into is not life:
             row = rf"(?m)^\| `{life}` \| .*{happening.replace('_', ' ')}.* \| `{into}` \|$"
             assert re.search(row, page), (life, happening)
+
+
+@pytest.mark.parametrize("who", ["x" * 40, "\u20ac" * 40])
+def test_who_took_it_out_of_service_never_makes_a_message_too_long(who):
+    telling = Telling("[" * 20, 1_773_471_600 * 10**9)
+    for hazard in HAZARDS:
+        told = out_of_service_told(telling, hazard.row, who, "sensor ordered", telling.wall_ns)
+        assert room(told.short) <= SHORT_MAX
