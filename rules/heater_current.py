@@ -18,9 +18,14 @@ from rules.view import View
 # Looks, ten seconds apart, that make the first figure; and over how many the newer
 # ones are evened out.
 FIRST_LOOKS = 24
-EVENED_LOOKS = 12
-MAINS_KNOWN_NS = 600 * NS_PER_S
+EVENED_LOOKS = 6
+# What the other heater told of the mains some minutes ago says whether there is a brown-out;
+# hundredths only what it tells now.
+MAINS_KNOWN_NS, MAINS_NOW_NS = 600 * NS_PER_S, 30 * NS_PER_S
 MAINS_SHARES = (0.5, 1.2)
+# A look that is further from the one before shows a heater that is just switched, in part.
+STEADY_SHARE = 0.07
+NEVER_NS = -2 * MAINS_KNOWN_NS
 # The other heater's own fault must not lift this one's share out of sight.
 SHARE_MOST = 1.02
 
@@ -55,12 +60,12 @@ class Currents:
         heaters: in the order of `rules.channels.PADS`.
         mains: the mains' voltage as a share of what it was when the run began, as
             each heater shows it.
-        mains_ns: when each last did, ns.
+        mains_ns: when each last did, ns; long before the start: never.
     """
 
     heaters: tuple[Heater, Heater] = (UNKNOWN, UNKNOWN)
     mains: tuple[float, float] = (1.0, 1.0)
-    mains_ns: tuple[int, int] = (0, 0)
+    mains_ns: tuple[int, int] = (NEVER_NS, NEVER_NS)
 
 
 NONE_YET = Currents()
@@ -86,14 +91,11 @@ def follow(currents: Currents, view: View, low_share: float) -> Currents:
         share = _steady_share(was, value)
         if share is not None and MAINS_SHARES[0] <= share <= MAINS_SHARES[1]:
             mains[index], mains_ns[index] = share, view.now_ns
-    told = (
-        _told(view, mains[1], mains_ns[1]),
-        _told(view, mains[0], mains_ns[0]),
-    )
+    ages_ns = (view.now_ns - mains_ns[0], view.now_ns - mains_ns[1])
     return Currents(
         (
-            _one(inner, amperes[0], told[0], low_share),
-            _one(outer, amperes[1], told[1], low_share),
+            _one(inner, amperes[0], mains[1], ages_ns[1], low_share),
+            _one(outer, amperes[1], mains[0], ages_ns[0], low_share),
         ),
         (mains[0], mains[1]),
         (mains_ns[0], mains_ns[1]),
@@ -102,29 +104,34 @@ def follow(currents: Currents, view: View, low_share: float) -> Currents:
 
 def _steady_share(was: Heater, value: float | None) -> float | None:
     """Of its first current, while it is on, and was at the look before: not just switched."""
-    if value is None or value < FLOWS_A or was.now_a is None or was.looks < FIRST_LOOKS:
+    if value is None or value < FLOWS_A or was.looks < FIRST_LOOKS or not _steady(was, value):
         return None
     return value / was.first_a
 
 
-def _told(view: View, share: float, at_ns: int) -> float | None:
-    """What the other heater tells of the mains, if it has of late."""
-    return share if at_ns and view.now_ns - at_ns <= MAINS_KNOWN_NS else None
+def _steady(was: Heater, value: float) -> bool:
+    """It takes what it took at the look before."""
+    return was.now_a is not None and abs(value - was.now_a) <= STEADY_SHARE * was.now_a
 
 
-def _one(was: Heater, value: float | None, mains: float | None, low_share: float) -> Heater:
+def _one(
+    was: Heater, value: float | None, mains: float, mains_age_ns: int, low_share: float
+) -> Heater:
+    """One heater after one more look, by what the other told of the mains so long ago."""
     if value is None or value < FLOWS_A:
         return was if was.now_a is None else replace(was, now_a=None)
     if was.now_a is None:
         return replace(was, now_a=value)
+    steady = _steady(was, value)
     if was.looks < FIRST_LOOKS:
+        if not steady:
+            return replace(was, now_a=value)
         first_a = was.first_a + (value - was.first_a) / (was.looks + 1)
         return replace(was, looks=was.looks + 1, first_a=first_a, now_a=value)
-    share = value / was.first_a / (1.0 if mains is None else mains)
+    share = value / was.first_a / (mains if mains_age_ns <= MAINS_KNOWN_NS else 1.0)
     low_looks = was.low_looks + 1 if share < low_share else 0
     evened = was.share
-    # A look just as it switches off shows a part of its current; that is no change.
-    if mains is not None and not low_looks:
+    if mains_age_ns <= MAINS_NOW_NS and steady and not low_looks:
         before = 1.0 if evened is None else evened
         evened = before + (min(share, SHARE_MOST) - before) / EVENED_LOOKS
     return Heater(was.looks, was.first_a, value, evened, low_looks)

@@ -129,10 +129,12 @@ def test_the_mains_take_both_down_and_no_heater_is_blamed() -> None:
     assert [heater.low_looks for heater in currents.heaters] == [0, 0]
 
 
-def test_a_look_just_as_it_switches_off_is_no_change() -> None:
-    inner = ([6.9] * 5 + [1.3, 0.0, 0.0]) * 30
+@pytest.mark.parametrize("shown_a", [1.3, 6.0])
+def test_a_look_just_as_it_switches_off_is_no_change(shown_a: float) -> None:
+    inner = ([6.9] * 5 + [shown_a, 0.0, 0.0]) * 30
     currents = _currents(inner, [6.9] * len(inner))
-    assert currents.heaters[0].share == pytest.approx(1.0, abs=0.02)
+    assert currents.heaters[0].first_a == 6.9
+    assert currents.heaters[0].share == pytest.approx(1.0, abs=1e-9)
     assert currents.heaters[0].low_looks <= 1
 
 
