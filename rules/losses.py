@@ -53,14 +53,16 @@ NO_HEAT = frozenset({Phase.IDLE, Phase.FITTING, Phase.DONE, Phase.ABORTED})
 COOLING = frozenset({Phase.COOL_DOWN, Phase.RELEASE})
 HOLDING = frozenset({Phase.INFLATION, Phase.HEAT_UP, Phase.CURE})
 LAMP_OFF = "no release lamp; hands judge it as hot"
+HEAT_ALL_THE_SAME = "heat that is on all the same goes off"
 
 
 def _pad(phase: Phase) -> Loss:
     hazard, told = "pad_sensor", "warn_after_s"
     if phase in COOLING:
-        return Loss(hazard, told, "", f"cooling under air; {LAMP_OFF}")
+        goes_on = f"cooling under air; {LAMP_OFF}; {HEAT_ALL_THE_SAME}"
+        return Loss(hazard, told, "trip_after_s", goes_on)
     if phase in NO_HEAT:
-        goes_on = "all but heat; heat that is on all the same goes off"
+        goes_on = f"all but heat; {HEAT_ALL_THE_SAME}"
         return Loss(hazard, told, "trip_after_s", goes_on)
     goes_on = "air stays on; mended and reset, the same run goes on"
     return Loss(hazard, told, "trip_after_s", goes_on, expects_heat=True)
@@ -73,20 +75,21 @@ def _bag(phase: Phase) -> Loss:
         sooner = "the other bag falls, or the supply is low"
         goes_on = "heat, and the hold's clock stands"
         return Loss(hazard, told, "trip_after_s", goes_on, evidence, sooner, expects_heat=True)
-    return _bag_off_heat(phase)
+    return _bag_off_heat(phase, "trip_after_s")
 
 
 def _bags(phase: Phase) -> Loss:
     if phase in HOLDING:
         goes_on = "air stays on; mended and reset, the same run goes on"
         return Loss("bag_sensor", "warn_after_s", "blind_after_s", goes_on, expects_heat=True)
-    return _bag_off_heat(phase)
+    return _bag_off_heat(phase, "blind_after_s")
 
 
-def _bag_off_heat(phase: Phase) -> Loss:
+def _bag_off_heat(phase: Phase, heat_after: str) -> Loss:
     hazard, told = "bag_sensor", "warn_after_s"
     if phase in COOLING:
-        return Loss(hazard, told, "", f"cooling under air; {LAMP_OFF}; pins stay in")
+        goes_on = f"cooling under air; {LAMP_OFF}; pins stay in; {HEAT_ALL_THE_SAME}"
+        return Loss(hazard, told, heat_after, goes_on)
     if phase is Phase.PREHEAT:
         goes_on = "preheat: no bag is needed for it; mend before mounting"
         return Loss(hazard, told, "", goes_on, "the pads")

@@ -18,7 +18,7 @@ Trips when:
     Asks at 30 min, chirps at 35, warns the supervisor at 40 (45, 50, 55). When
     anything else begins to stand, the shorter times count again from the last
     press, but the trip comes 10 min later at the earliest. In cool-down and
-    let-down it goes as far as the warning and never trips. Judged in an open run
+    let-down it goes as far as the warning and never trips, unless heat is allowed. Judged in an open run
     until it is done or aborted, and outside one while pads above 50 C are heated.
     Left to cool, heat off and the air in, nobody need press at all, unless heat
     stands that will not go off; the bags, the pads and the links are watched on by
@@ -191,7 +191,8 @@ def _by_time(
         return CLEAR
     horn_min, warn_min, trip_min = _times(limits, quiet=quiet)
     left_s = max((trip_min - alone_min) * 60, (spared_ns - view.now_ns) / NS_PER_S)
-    never = view.phase in NEVER_TRIPS
+    # Whoever pressed start in a cool-down has left heat on.
+    never = view.phase in NEVER_TRIPS and not view.permit_granted
     said = f"nobody at the rig for {alone_min:.0f} min"
     if memory.tripped or (left_s <= 0 and not never):
         return Finding(Level.TRIP, said)

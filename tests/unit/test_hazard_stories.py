@@ -98,3 +98,19 @@ def test_a_relay_that_stays_closed_against_its_order_trips(welded: bool) -> None
         story.tick()
     assert worst(story, "output.mismatch") == ("trip" if welded else "")
     assert (story.permit == "latched") is welded
+
+
+@pytest.mark.parametrize(
+    "lost", [("pad_inner_c", "pad_outer_c"), ("bag_inner_kpa", "bag_outer_kpa")]
+)
+def test_heat_allowed_again_in_a_cool_down_is_not_blind(lost: tuple[str, str]) -> None:
+    story = story_in("cool_down", 1.0).press("start_button")
+    assert (story.phase, story.permit) == ("cool_down", "granted")
+    story.set(**dict.fromkeys(lost, "open_circuit")).run(60)
+    assert story.permit == "latched"
+
+
+def test_heat_allowed_again_in_a_cool_down_is_not_left_alone() -> None:
+    story = story_in("cool_down", 10.0).press("start_button").run(3700)
+    assert (story.phase, story.permit) == ("cool_down", "latched")
+    assert ("run.unattended", "trip") in story.alarms()
