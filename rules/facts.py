@@ -110,6 +110,8 @@ class RigFacts(BaseModel):
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:
+        if not self.title.isprintable():
+            raise ValueError("title has a line break or a control character; give one plain line")
         if self.set_kpa >= self.bag_max_kpa:
             raise ValueError(
                 f"set_kpa = {self.set_kpa:g} is not below bag_max_kpa = {self.bag_max_kpa:g}; "

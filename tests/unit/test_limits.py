@@ -49,6 +49,10 @@ CHECKS = [  # limits at fault, what is said, the nearest that is right
         {"bag_low": {"warn_kpa": 206.0}},
     ),
     (
+        {"facts": {"title": "BAY 2\nGO NOW"}},
+        "title has a line break or a control character; give one plain line",
+    ),
+    (
         {"facts": {"set_kpa": 345.0}},
         "set_kpa = 345 is not below bag_max_kpa = 345; lower set_kpa, or correct bag_max_kpa",
         {"facts": {"set_kpa": 344.0}},
