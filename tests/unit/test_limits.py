@@ -51,6 +51,7 @@ CHECKS = [  # limits at fault, what is said, the nearest that is right
     (
         {"facts": {"title": "BAY 2\nGO NOW"}},
         "title has a line break or a control character; give one plain line",
+        {"facts": {"title": "BAY 2, GO NOW"}},
     ),
     (
         {"facts": {"set_kpa": 345.0}},
