@@ -32,7 +32,7 @@ Not covered:
 """
 
 from dataclasses import dataclass
-from typing import Self
+from typing import NamedTuple, Self
 
 from pydantic import BaseModel, Field, model_validator
 
@@ -88,8 +88,7 @@ class Limits(BaseModel):
         return self
 
 
-@dataclass(frozen=True, slots=True)
-class BagMemory:
+class BagMemory(NamedTuple):
     """What is remembered of one bag.
 
     Attributes:
@@ -104,6 +103,7 @@ class BagMemory:
 
 
 WELL = BagMemory()
+ALL_WELL = (WELL, WELL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,10 +116,8 @@ class Memory:
     """
 
     recent: tuple[Sample, ...] = ()
-    bags: tuple[BagMemory, BagMemory] = (WELL, WELL)
+    bags: tuple[BagMemory, BagMemory] = ALL_WELL
 
-
-ALL_WELL = (WELL, WELL)
 
 ROW = Row(
     tag="bag.burst",
@@ -152,22 +150,25 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
         Module docstring.
     """
     one_kpa, other_kpa = view.now.bags
-    if one_kpa is None and other_kpa is None and memory.bags == ALL_WELL:
+    well = memory.bags == ALL_WELL
+    if well and one_kpa is None and other_kpa is None:
         return memory, NOT_JUDGED
     recent = _recent(limits, memory.recent, view, (view.now_ns, one_kpa, other_kpa))
     band_kpa = limits.band_kpa
     high = (one_kpa is None or one_kpa >= band_kpa) and (other_kpa is None or other_kpa >= band_kpa)
-    if high and (memory.bags is ALL_WELL or memory.bags == ALL_WELL):
+    if well and high:
         return Memory(recent, ALL_WELL), CLEAR
     is_hot = hot(view, limits.hot_c)
     armed = _armed(view, is_hot=is_hot)
+    if well and not armed:
+        return Memory(recent, ALL_WELL), CLEAR
     cool = is_hot is False or view.phase in BETWEEN_RUNS
     inner, outer = memory.bags
     bags = (
         _follow(limits, inner, view, recent, 0, armed=armed, cool=cool),
         _follow(limits, outer, view, recent, 1, armed=armed, cool=cool),
     )
-    memory = Memory(recent, ALL_WELL if bags == ALL_WELL else bags)
+    memory = Memory(recent, bags)
     level = max(bags[0].standing.level, bags[1].standing.level)
     if level is Level.CLEAR:
         return memory, CLEAR
@@ -191,14 +192,17 @@ def _recent(
     """The readings within reach; the one a frame before always is, however slow frames are."""
     if view.gap_s > 0:
         return (newest,)
-    reach_s = max(limits.within_s, 1.5 * view.dt_s)
-    horizon_ns = view.now_ns - int(reach_s * NS_PER_S)
+    reach_s = 1.5 * view.dt_s
+    reach_s = max(reach_s, limits.within_s)
+    horizon_ns = newest[0] - int(reach_s * NS_PER_S)
     old = 0
     for sample in recent:
         if sample[0] >= horizon_ns:
             break
         old += 1
-    return (*recent[max(old, len(recent) - SAMPLES_MAX) :], newest)
+    if len(recent) - old > SAMPLES_MAX:
+        old = len(recent) - SAMPLES_MAX
+    return (*recent[old:], newest)
 
 
 def _follow(

@@ -27,7 +27,7 @@ Not covered:
 """
 
 from dataclasses import dataclass
-from typing import Self
+from typing import NamedTuple, Self
 
 from pydantic import BaseModel, Field, model_validator
 
@@ -68,8 +68,7 @@ class Limits(BaseModel):
         return self
 
 
-@dataclass(frozen=True, slots=True)
-class BagMemory:
+class BagMemory(NamedTuple):
     """What is remembered of one bag.
 
     Attributes:
@@ -126,10 +125,11 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
         Module docstring.
     """
     one_kpa, other_kpa = view.now.bags
-    if memory is REST and (one_kpa or 0.0) <= limits.warn_kpa >= (other_kpa or 0.0):
-        return memory, NOT_JUDGED if one_kpa is None and other_kpa is None else CLEAR
-    if memory is REST and _warm(limits, view, max(one_kpa or 0.0, other_kpa or 0.0)):
-        return memory, CLEAR
+    if memory.bags == REST.bags:
+        if (one_kpa or 0.0) <= limits.warn_kpa >= (other_kpa or 0.0):
+            return REST, NOT_JUDGED if one_kpa is None and other_kpa is None else CLEAR
+        if _warm(limits, view, max(one_kpa or 0.0, other_kpa or 0.0)):
+            return REST, CLEAR
     inner, outer = memory.bags
     bags = (_follow(limits, inner, view, 0), _follow(limits, outer, view, 1))
     if bags == REST.bags:
@@ -154,8 +154,8 @@ def _follow(limits: Limits, was: BagMemory, view: View, place: int) -> BagMemory
     if value is None:
         return was if view.reading(BAGS[place]) is not None else WELL
     warn_kpa = _warn_kpa(limits, view, place)
-    if was is WELL and value <= warn_kpa:
-        return was
+    if value <= warn_kpa and was == WELL:
+        return WELL
     above_warn_ns = began_ns(view, was.above_warn_ns, holds=value > warn_kpa)
     above_trip_ns = began_ns(view, was.above_trip_ns, holds=value > _trip_kpa(limits, view))
     filling = view.phase is Phase.INFLATION and view.air.bags[place].doing is Doing.FILLING

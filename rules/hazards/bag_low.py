@@ -35,7 +35,7 @@ Not covered:
 """
 
 from dataclasses import dataclass
-from typing import Self
+from typing import NamedTuple, Self
 
 from pydantic import BaseModel, Field, model_validator
 
@@ -82,8 +82,7 @@ class Limits(BaseModel):
         return self
 
 
-@dataclass(frozen=True, slots=True)
-class BagMemory:
+class BagMemory(NamedTuple):
     """What is remembered of one bag.
 
     Attributes:
@@ -141,8 +140,8 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
         Module docstring.
     """
     lower_kpa = view.now.lower_kpa
-    if memory is REST and lower_kpa is not None and lower_kpa >= limits.warn_kpa:
-        return memory, CLEAR
+    if lower_kpa is not None and lower_kpa >= limits.warn_kpa and memory.bags == REST.bags:
+        return REST, CLEAR
     if not view.fitted(BAGS):
         return REST, NOT_JUDGED
     if not _needed(limits, memory, view):

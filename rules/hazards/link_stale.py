@@ -111,23 +111,18 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     """
     frame = view.frame
     readings = frame.values
-    stretch = 2.5 * view.facts.frame_period_s / limits.warn_after_s
-    warn_s = limits.warn_after_s * stretch if stretch > 1.0 else limits.warn_after_s
+    warn_s, stretched_s = limits.warn_after_s, 2.5 * view.facts.frame_period_s
+    warn_s = max(warn_s, stretched_s)
     oldest_ns = frame.t_ns - int(warn_s * NS_PER_S)
     calm = memory.standing.level is Level.CLEAR and not memory.missed_s
     if (
         calm
         and memory.never_ns is None
         and memory.watching_ns is not None
-        and view.now_ns % SCAN_NS >= view.dt_s * NS_PER_S
         and not view.gap_s
+        and _all_answer(view, oldest_ns)
     ):
-        for name in DECIDES:
-            reading = readings.get(name)
-            if reading is not None and (reading.value is None or reading.at_ns < oldest_ns):
-                break
-        else:
-            return memory, CLEAR if readings else NOT_JUDGED
+        return memory, CLEAR if readings else NOT_JUDGED
     if not readings:
         return memory, NOT_JUDGED
     suspects = [
@@ -142,6 +137,21 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     if not suspects and calm and not memory.missed_s:
         return memory, CLEAR
     return _judged(limits, memory, view, suspects, warn_s)
+
+
+def _all_answer(view: View, oldest_ns: int) -> bool:
+    """Those that decide, or all when they are due for a look, have answered of late."""
+    readings = view.frame.values
+    if view.now_ns % SCAN_NS < view.dt_s * NS_PER_S:
+        for reading in readings.values():
+            if reading.value is None or reading.at_ns < oldest_ns:
+                return False
+        return True
+    for name in DECIDES:
+        one = readings.get(name)
+        if one is not None and (one.value is None or one.at_ns < oldest_ns):
+            return False
+    return True
 
 
 def _judged(

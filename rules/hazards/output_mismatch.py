@@ -31,6 +31,7 @@ Not covered:
 """
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from pydantic import BaseModel, Field
 
@@ -58,8 +59,7 @@ class Limits(BaseModel):
     jumps: float = Field(default=4.0, gt=0, le=60)
 
 
-@dataclass(frozen=True, slots=True)
-class Contactor:
+class Contactor(NamedTuple):
     """What is remembered of the contactor.
 
     Attributes:
@@ -179,11 +179,11 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
 def _look(limits: Limits, was: Contactor, view: View, *, heat: bool) -> Contactor:
     """The contactor after one more look, while its relay calls it."""
     if not heat or view.is_on("mains_ok") is False or view.is_on("estop_ok") is False:
-        return was if was is STILL else STILL
+        return STILL
     closed = view.is_on("contactor_closed")
     amperes = (view.good(CURRENTS[0]), view.good(CURRENTS[1]))
     if closed is None and amperes == (None, None):
-        return was if was is STILL else STILL
+        return STILL
     jumped = None not in (was.closed, closed) and was.closed is not closed
     on = (_on(amperes[0]), _on(amperes[1]))
     for before, now in zip(was.amperes, on, strict=True):

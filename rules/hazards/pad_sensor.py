@@ -241,7 +241,7 @@ def _follow(
     looks: bool,
 ) -> PadMemory:
     if reading is None or PADS[index] in view.unplugged:
-        return SOUND if was.course is FRESH else PadMemory(course=interrupted(was.course))
+        return SOUND if was.course == FRESH else PadMemory(course=interrupted(was.course))
     if _unanswered(reading):
         course = interrupted(was.course)
         return was if course is was.course else replace(was, course=course)

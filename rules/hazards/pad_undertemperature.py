@@ -135,7 +135,7 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     if not view.due(LOOK_S) and view.gap_s == 0:
         return memory, memory.finding
     if not _meant_to_be_hot(memory, view):
-        return (memory if memory is IDLE else IDLE), NOT_JUDGED
+        return IDLE, NOT_JUDGED
     after = _look(limits, memory, view)
     return after, after.finding
 

@@ -133,7 +133,8 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
         return _inferred(limits, memory, view)
     supply_kpa = believed(SUPPLY, reading)
     limit_kpa = view.facts.set_kpa + limits.spare_kpa
-    if memory is REST and supply_kpa is not None and supply_kpa >= limit_kpa:
+    rests = memory.low_ns is None and memory.standing.level is Level.CLEAR
+    if rests and supply_kpa is not None and supply_kpa >= limit_kpa:
         return memory, CLEAR
     if not _needed(limits, view):
         return REST, CLEAR if supply_kpa is not None else NOT_JUDGED
@@ -175,7 +176,8 @@ def _drains(limits: Limits, view: View, supply_kpa: float) -> bool:
 def _inferred(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     """No gauge on the supply: both bags fall together at like rates."""
     one, other = view.air.bags
-    if memory is REST and (one.track is None or one.track.moving_ns is None):
+    rests = memory.low_ns is None and memory.standing.level is Level.CLEAR
+    if rests and (one.track is None or one.track.moving_ns is None):
         return memory, NOT_JUDGED
     if not _needed(limits, view) or one.track is None or other.track is None:
         return REST, NOT_JUDGED
