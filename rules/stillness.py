@@ -20,7 +20,7 @@ RUNS_LONGEST = 3.0
 SAMPLES_MIN = 9.0
 # Seen to flicker: so often changed, and so often turned round.
 CHANGES_MIN = 30
-TURNS_MIN = 10
+TURNS_MIN = 6
 SHARE = 1 / 16
 FADES = 0.995
 

@@ -199,12 +199,14 @@ def judge(limits: Limits, memory: Memory, view: View) -> tuple[Memory, Finding]:
     Source:
         Module docstring.
     """
-    if view.now.bags == (None, None) and not view.fitted(BAGS):
+    one_kpa, other_kpa = view.now.bags
+    if one_kpa is None and other_kpa is None and not view.fitted(BAGS):
         return REST, NOT_JUDGED
-    inner, outer = memory.bags
-    level = max(inner.standing.level, outer.standing.level)
     if not view.due(LOOK_S) and view.gap_s <= 0:
-        return memory, CLEAR if level is Level.CLEAR else _finding(memory, view, level)
+        inner, outer = memory.bags
+        if inner.standing.level is Level.CLEAR and outer.standing.level is Level.CLEAR:
+            return memory, CLEAR
+        return memory, _finding(memory, view, max(inner.standing.level, outer.standing.level))
     testing = view.pressurised and view.phase is Phase.INFLATION
     if not (testing or pressure_needed(view, limits.hot_c)):
         return REST, CLEAR
@@ -322,7 +324,7 @@ def _bag(
     if loss >= limits.floor_kpa_per_h:
         fallen_kpa = max(was.fallen_kpa + loss * step_s / 3600, _moved_kpa(air))
     demand = _demand(limits, memory, view, value, loss)
-    if was.standing is QUIET and not _enough(limits, view, value, fallen_kpa):
+    if was.standing.level is Level.CLEAR and not _enough(limits, view, value, fallen_kpa):
         demand = Level.CLEAR
     told, short_ns, lost_ns = _told(limits, view, place, value, loss, demand)
     if demand is Level.CLEAR:
@@ -359,7 +361,8 @@ def _loss_kpa_per_h(limits: Limits, view: View, air: BagAir, value: float) -> fl
         loss = -max(air.rate_kpa_per_h * warmth, air.gauge_rate_kpa_per_h)
     if air.doing not in (Doing.TRIM, Doing.LETTING_DOWN) or air.track is None:
         return loss
-    lasts_s, fast = lasted_s(view, air.track.moving_ns), -air.fast_kpa_per_s
+    lasts_s = lasted_s(view, air.track.moving_ns)
+    fast = -max(air.fast_kpa_per_s, air.track.gauge.fast_per_s)
     near = value < limits.warn_kpa + limits.near_kpa
     wait_s = limits.fast_after_s / 4 if near else limits.fast_after_s
     # A trim slows down on its way, a leak hardly.

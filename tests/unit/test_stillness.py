@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.stillness import UNSEEN, Stillness, flickers, follow, stands_still
+from rules.stillness import TURNS_MIN, UNSEEN, Stillness, flickers, follow, stands_still
 
 SEED = 20260314
 
@@ -35,7 +35,7 @@ def test_the_same_as_plain_recomputation_over_all_samples(samples):
     assert still.mean_count == pytest.approx(mean)
     assert still.longest_count == pytest.approx(longest)
     assert still.changes == min(len(runs), 30)
-    assert still.turns == min(sum(one != two for one, two in pairwise(ups)), 10)
+    assert still.turns == min(sum(one != two for one, two in pairwise(ups)), TURNS_MIN)
 
 
 def shown(noise, quantum, count, *, swing=0.0):
@@ -71,6 +71,19 @@ def test_a_frozen_one_is_found_within_three_minutes(noise, swing, within):
     while not stands_still(still):
         still, count = follow(still, float(samples[-1])), count + 1
     assert 9 <= count <= within
+
+
+def test_one_that_freezes_after_a_few_swings_of_its_thermostat_is_found():
+    """Cure 700013 of the campaign: 20 min into the hold it had turned round seven times."""
+    generator = np.random.default_rng(SEED)
+    ramp = 20.0 + 0.5 * np.arange(240)
+    hold = 140.0 + 1.5 * np.sin(np.arange(90) * 2 * np.pi / 30)
+    samples = np.concatenate([ramp, hold]) + generator.normal(0.0, 0.03, 330)
+    still = folded(np.round(samples / 0.1) * 0.1)
+    assert flickers(still)
+    for _ in range(20):
+        still = follow(still, still.value)
+    assert stands_still(still)
 
 
 def test_one_that_never_flickers_is_not_judged():
