@@ -34,12 +34,13 @@ COFFEE_S_MAX = 840.0
 LATER_IN_HOLD_S_MAX = 300.0
 AT_THE_END_S = 900.0
 REPLUGGED_S = 40.0
-# Their course is told on a regulator that feeds and vents (see their pages in docs/faults.md).
+# Their course is told on a regulator that feeds and vents (see their pages in docs/faults.md):
+# on another, a warm bag stands high above what its regulator would refill it to.
 ON_RELIEVING = frozenset(name for name, kind in FAULTS.items() if area_of(kind) == "air") - {
     "bag_tears",
     "hose_burst",
     "slow_leak",
-} | {"trimmed_too_far"}
+} | {"regulator_refills", "trimmed_too_far"}
 
 
 @dataclass(frozen=True, slots=True)
