@@ -11,17 +11,17 @@ Source:
 from enum import StrEnum
 from functools import lru_cache
 from math import exp
-from typing import NamedTuple, Self
-
-from pydantic import BaseModel, Field, model_validator
+from typing import NamedTuple
 
 from rules.atmosphere import atmosphere_kpa
 from rules.averages import Averages, begun
 from rules.believed import believed
 from rules.boiling import KELVIN
 from rules.channels import PADS
-from rules.facts import STRICT, AirMode, RigFacts
+from rules.facts import AirMode, RigFacts
 from rules.frame import NS_PER_S, Frame
+from rules.gas_share import PRIOR_SCALE, SEGMENT_K, learned_share
+from rules.gas_share import AirLimits as AirLimits  # noqa: PLC0414  # the limits of the model
 from rules.signals import Now
 
 REFERENCE_K = KELVIN + 20.0
@@ -33,49 +33,7 @@ JUMP_KPA = 1.2
 REFILL_KPA_LOW = 0.8
 SLICE_NS, HIGHS_NS = 10 * NS_PER_S, 60 * NS_PER_S
 FORGET_S = 3600.0
-# The share is learned from each so many K that the pad warms, the older the less.
-SEGMENT_K, KEPT_SHARE, PRIOR_SCALE = 8.0, 0.97, 100.0
 LOST_S = 120.0
-
-
-class AirLimits(BaseModel):
-    """Figures of the air's model.
-
-    Attributes:
-        gas_share: how far the air in a bag goes from ambient to its pad, to begin with.
-        gas_share_low: the least it may be learned to be.
-        gas_share_high: the most.
-        bare_share: the same, towards the other pad, of a bag that has no pad of its own.
-        gas_lag_s: how slowly bag and air follow the pad, s.
-        ambient_c: taken when no ambient sensor can be read.
-        empty_kpa: no air is in a bag up to here.
-        leak_kpa_per_h: slower losses are steady.
-        refill_kpa: more at once is not a regulator's doing but a hand's.
-        band_low_kpa: a move that stops above is a trim.
-    """
-
-    model_config = STRICT
-
-    gas_share: float = Field(default=0.45, ge=0, le=1)
-    gas_share_low: float = Field(default=0.3, ge=0, le=1)
-    gas_share_high: float = Field(default=0.6, ge=0, le=1)
-    bare_share: float = Field(default=0.15, ge=0, le=1)
-    gas_lag_s: float = Field(default=300.0, gt=0, le=3600)
-    ambient_c: float = Field(default=20.0, ge=-40, le=60)
-    empty_kpa: float = Field(default=10.0, ge=1, le=50)
-    leak_kpa_per_h: float = Field(default=12.0, gt=0, le=600)
-    refill_kpa: float = Field(default=8.0, gt=0, le=50)
-    band_low_kpa: float = Field(default=180.0, gt=0, le=600)
-
-    @model_validator(mode="after")
-    def _cross_check(self) -> Self:
-        if not self.gas_share_low <= self.gas_share <= self.gas_share_high:
-            raise ValueError(
-                f"gas_share = {self.gas_share:g} is not between gas_share_low = "
-                f"{self.gas_share_low:g} and gas_share_high = {self.gas_share_high:g}; move it "
-                "between them, or widen them"
-            )
-        return self
 
 
 class Doing(StrEnum):
@@ -447,11 +405,7 @@ def _is_by_hand(look: _Look, amount_kpa: float) -> bool:
 
 
 def _learned(look: _Look, bag: BagAir, absolute_kpa: float) -> BagAir:
-    """A sealed bag that has warmed by a segment more tells how far its air follows its pad.
-
-    Sealed, p / p0 = (A + f u) / (A + f u0), which is a straight line in f through
-    the origin: A (p / p0 - 1) = f (u - u0 p / p0). Least squares with forgetting.
-    """
+    """A sealed bag that has warmed by a segment more tells how far its air follows its pad."""
     track = bag.track
     if track is None or bag.gas_c is None or bag.corrected_kpa is None:
         return bag  # never so: it has just been looked at
@@ -463,9 +417,9 @@ def _learned(look: _Look, bag: BagAir, absolute_kpa: float) -> BagAir:
     if track.anchor_kpa and warmth_k > anchor_k:
         rose = absolute_kpa / track.anchor_kpa
         span_k = warmth_k - rose * anchor_k
-        learned = KEPT_SHARE * learned + span_k * span_k
-        share += span_k * (track.ambient_k * (rose - 1.0) - share * span_k) / learned
-        share = min(look.limits.gas_share_high, max(look.limits.gas_share_low, share))
+        share, learned = learned_share(
+            look.limits, share, learned, span_k, track.ambient_k * (rose - 1.0)
+        )
         gas_k = KELVIN + bag.gas_c
         ratio = gas_k / (gas_k + (share - bag.share) * warmth_k)
     # The averages speak of the same air: what it was is seen by the new share too.
