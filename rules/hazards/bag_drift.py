@@ -58,6 +58,7 @@ from rules.boiling import KELVIN
 from rules.channels import BAGS
 from rules.events import Level
 from rules.facts import STRICT, AirMode, must_rise
+from rules.feeding import looks_fed, looks_tight, made_up_kpa_per_h
 from rules.frame import NS_PER_S
 from rules.hazards.base import CLEAR, NOT_JUDGED, Finding, Priority, Row, Urgency
 from rules.hazards.common import (
@@ -79,11 +80,8 @@ AROUND_C = 20.0
 # A cooling that has been watched for so long and has come so far tells its own rate.
 COOLED_S, COOLED_RATIO = 600.0, 0.95
 REGULATOR_HOLDS_KPA = 5.0
-# A tight bag rises by its regulator's own swing, some 3 kPa, when it is warmed by this much.
-WARMED_K, COOLER_K, FED_ABOVE_KPA, FED_BELOW_KPA = 8.0, 25.0, 1.0, 4.0
 PUMPED_KPA = 5.0
 GOES_ON_SHARE, NEAR_SHARE = 0.75, 0.5
-REFILLS_PER_H = 3.0
 
 
 class Limits(BaseModel):
@@ -241,7 +239,7 @@ def _followed(limits: Limits, was: Memory, view: View) -> Memory:
     supply = _supply(was.supply, view)
     sinks = None if supply is None else supply.rate_per_h
     usual = was.usual_kpa_per_h
-    if sinks is not None and all(_looks_tight(bag) for bag in view.air.bags):
+    if sinks is not None and all(looks_tight(bag) for bag in view.air.bags):
         usual = max(0.0, -sinks)
     held_ns = was.held_ns or view.now_ns
     memory = Memory(was.bags, view.now_ns, held_ns, supply, usual, cool_ns, cool_from_c)
@@ -421,38 +419,8 @@ def _told(
     )
 
 
-def _made_up_kpa_per_h(air: BagAir) -> float:
-    """What a regulator puts back beyond what cooling explains, kPa/h."""
-    if air.refills_per_h < REFILLS_PER_H or air.gas_c is None:
-        return 0.0
-    if air.rate_kpa_per_h is None or air.gauge_rate_kpa_per_h is None:
-        return 0.0
-    cools = air.rate_kpa_per_h * (KELVIN + air.gas_c) / REFERENCE_K - air.gauge_rate_kpa_per_h
-    return air.refill_kpa_per_h - max(0.0, cools)
-
-
-def _looks_fed(view: View, air: BagAir) -> bool:
-    """A bag under a regulator stands, hot, where it stood when it was filled cold."""
-    if view.facts.air_mode is AirMode.LOCKED_OFF or air.track is None:
-        return False
-    if air.settled_kpa is None or air.gas_c is None:
-        return False
-    warm = air.gas_c >= max(air.settled_c + WARMED_K, air.hottest_c - COOLER_K)
-    over_kpa = air.track.gauge.middle - air.settled_kpa
-    return warm and -FED_BELOW_KPA <= over_kpa <= FED_ABOVE_KPA
-
-
-def _looks_tight(air: BagAir) -> bool:
-    """A bag has risen with its air's warmth, or there is none."""
-    if air.kpa is None:
-        return True
-    if air.settled_kpa is None or air.gas_c is None:
-        return False
-    return air.gas_c >= air.settled_c + WARMED_K and air.kpa > air.settled_kpa + FED_ABOVE_KPA
-
-
 def _fed_ns(was: BagMemory, view: View, air: BagAir, *, drawn: bool | None) -> int | None:
-    if drawn is False or not _looks_fed(view, air):
+    if drawn is False or not looks_fed(view, air):
         return None
     if was.fed_ns is not None:
         return was.fed_ns
@@ -463,7 +431,7 @@ def _told_fed(
     limits: Limits, supply: Averages | None, view: View, place: int, fed_ns: int | None
 ) -> tuple[Level, str, int]:
     """A leak that a regulator makes up: level, what is said, when the supply is gone, ns."""
-    title, made_up = title_of(BAGS[place]), _made_up_kpa_per_h(view.air.bags[place])
+    title, made_up = title_of(BAGS[place]), made_up_kpa_per_h(view.air.bags[place])
     if made_up > limits.made_up_kpa_per_h:
         return Level.WARN, f"{title} leaks, refilled by {made_up:.0f} kPa/h", 0
     if supply is None or lasted_s(view, fed_ns) < limits.fed_min * 60:
