@@ -93,7 +93,7 @@ def at_rest(was: Pins, view: View) -> bool:
     """
     reading = view.frame.values.get(SWITCH)
     return (
-        was is SAFE
+        (was is SAFE or was == SAFE)
         and reading is not None
         and reading.value == 1.0
         and reading.quality is Quality.GOOD
@@ -123,7 +123,7 @@ def follow(limits: PinLimits, was: Pins, view: View, *, mine: bool) -> Pins:
         Own method.
     """
     pins_in = view.is_on(SWITCH)
-    if was is SAFE and (pins_in is not False or not mine):
+    if was == SAFE and (pins_in is not False or not mine):
         return SAFE
     out = pins_in is False
     higher_kpa = max((value for value in view.now.bags if value is not None), default=None)
