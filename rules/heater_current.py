@@ -20,8 +20,8 @@ from rules.view import View
 FIRST_LOOKS = 24
 EVENED_LOOKS = 6
 # What the other heater told of the mains some minutes ago says whether there is a brown-out;
-# hundredths only what it tells now.
-MAINS_KNOWN_NS, MAINS_NOW_NS = 600 * NS_PER_S, 30 * NS_PER_S
+# hundredths only what it tells at the same look.
+MAINS_KNOWN_NS = 600 * NS_PER_S
 MAINS_SHARES = (0.5, 1.2)
 # A look that is further from the one before shows a heater that is just switched, in part.
 STEADY_SHARE = 0.07
@@ -131,7 +131,7 @@ def _one(
     share = value / was.first_a / (mains if mains_age_ns <= MAINS_KNOWN_NS else 1.0)
     low_looks = was.low_looks + 1 if share < low_share else 0
     evened = was.share
-    if mains_age_ns <= MAINS_NOW_NS and steady and not low_looks:
+    if mains_age_ns == 0 and steady and not low_looks:
         before = 1.0 if evened is None else evened
         evened = before + (min(share, SHARE_MOST) - before) / EVENED_LOOKS
     return Heater(was.looks, was.first_a, value, evened, low_looks)

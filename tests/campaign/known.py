@@ -1,15 +1,93 @@
-"""What is known to be missed or told late, and why."""
+"""What is known to be missed or told late, in which cures, and why."""
 
-# Faults that are missed or told late: by what word at the worst, and why.
-KNOWN: dict[str, tuple[str, str]] = {
-    "horn_contact_sticks_open": (
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from simulator.faults import Fault
+from simulator.faults.heat.joint_grows import JointGrows
+
+# Growing faster, a joint chars its plug within some minutes of being there.
+OHM_PER_H_FAST = 4.0
+# Growing more slowly it comes to that in the hold, where both heaters are seldom on at once.
+OHM_PER_H_SLOW = 1.0
+
+
+def _always(fault: Fault, mode: str) -> bool:
+    return True
+
+
+def _unfed(fault: Fault, mode: str) -> bool:
+    return mode != "relieving"
+
+
+def _fast_joint(fault: Fault, mode: str) -> bool:
+    return isinstance(fault, JointGrows) and fault.ohm_per_h > OHM_PER_H_FAST
+
+
+def _slow_joint(fault: Fault, mode: str) -> bool:
+    return isinstance(fault, JointGrows) and fault.ohm_per_h < OHM_PER_H_SLOW
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """One fault that is missed or told late.
+
+    Attributes:
+        name: of the fault.
+        word: of the verdict at the worst.
+        why: in words.
+        applies: to this size of it, with the air held so; other cures are no exception.
+    """
+
+    name: str
+    word: str
+    why: str
+    applies: Callable[[Fault, str], bool] = _always
+
+
+KNOWN: tuple[Known, ...] = (
+    Known(
+        "horn_contact_sticks_open",
         "missed",
         "a contact that sticks open shows when the horn is next called; it is tried "
         "whenever heat may come on, not in the middle of a hold",
     ),
-    "joint_grows": (
+    Known(
+        "joint_grows",
         "late",
-        "when a plug begins to char, the current is down by a thirtieth; a joint that grows "
-        "by more than 3 ohm/h is there before so little stands out from clamps and mains",
+        f"when it grows by more than {OHM_PER_H_FAST:g} ohm/h: the current, evened out over a "
+        "minute, tells half a minute after the plug begins to char",
+        _fast_joint,
     ),
-}
+    Known(
+        "joint_grows",
+        "missed",
+        f"when it grows by less than {OHM_PER_H_SLOW:g} ohm/h: it comes to 50 W in the hold, and "
+        "hundredths of a current are told from those of the mains only while both heaters "
+        "are on, which in the hold they may not be for an hour",
+        _slow_joint,
+    ),
+    Known(
+        "tap_iced",
+        "missed",
+        "where no regulator vents and refills: a gauge that follows in 20 min shows the same "
+        "as one that follows at once while the bag stands still, and flickers as before; "
+        "once the bag loses air, what it shows late is told late",
+        _unfed,
+    ),
+)
+
+
+def is_known(name: str, word: str, fault: Fault, mode: str) -> bool:
+    """A verdict that is expected.
+
+    Args:
+        name: of the fault.
+        word: of the verdict.
+        fault: as it was struck.
+        mode: how the air was held.
+    """
+    return any(
+        item.name == name and word in (item.word, "late") and item.applies(fault, mode)
+        for item in KNOWN
+    )

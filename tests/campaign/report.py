@@ -106,7 +106,7 @@ def page(found: Found, seed: int) -> str:
         parts += [f"### {area.capitalize()}", "", *_markdown(table(rows)), ""]
     parts += ["## With less fitted", "", LESS, *_markdown(_less(found)), ""]
     parts += ["## Known to be missed or late", ""]
-    parts += [f"- `{name}`, {word} at the worst: {why}." for name, (word, why) in KNOWN.items()]
+    parts += [f"- `{item.name}`, {item.word} at the worst: {item.why}." for item in KNOWN]
     parts += ["", NOT_PROVED]
     return "\n".join(parts)
 

@@ -18,6 +18,7 @@ from tests.campaign.__main__ import main
 from tests.campaign.course import Course
 from tests.campaign.cures import run_fault, run_struck
 from tests.campaign.draws import DISTURBANCES, FAULTS, draw, planned_in
+from tests.campaign.known import is_known
 from tests.campaign.short_cures import CARRYING, LESS_FITTED, short_cures
 from tests.campaign.table import share_of
 from tests.campaign.verdict import Alarm, Verdict, first_alarms
@@ -187,6 +188,25 @@ def test_the_exact_interval() -> None:
     assert (share_of(10, 100).low, share_of(10, 100).high) == pytest.approx(
         (0.0490, 0.1762), abs=1e-4
     )
+
+
+@pytest.mark.parametrize(
+    ("name", "word", "ohm_per_h", "mode", "known"),
+    [
+        ("joint_grows", "late", 4.1, "relieving", True),
+        ("joint_grows", "missed", 4.1, "relieving", False),
+        ("joint_grows", "late", 3.9, "relieving", False),
+        ("joint_grows", "missed", 0.9, "relieving", True),
+        ("tap_iced", "missed", None, "locked_off", True),
+        ("tap_iced", "missed", None, "relieving", False),
+        ("hose_burst", "late", None, "relieving", False),
+    ],
+)
+def test_what_is_known_excuses_no_more(
+    name: str, word: str, ohm_per_h: float | None, mode: str, *, known: bool
+) -> None:
+    sizes = {} if ohm_per_h is None else {"ohm_per_h": ohm_per_h}
+    assert is_known(name, word, catalogue()[name].model_validate(sizes), mode) is known
 
 
 def test_the_same_seed_draws_the_same(capsys: pytest.CaptureFixture[str]) -> None:
