@@ -22,6 +22,9 @@ EVENED_LOOKS = 6
 # What the other heater told of the mains some minutes ago says whether there is a brown-out;
 # hundredths only what it tells at the same look.
 MAINS_KNOWN_NS = 600 * NS_PER_S
+# Heaters that take turns are compared by so many looks of each, and twice: a step of the
+# mains between the one's turn and the other's passes for a joint once.
+TURN_LOOKS = 6
 MAINS_SHARES = (0.5, 1.2)
 # A look that is further from the one before shows a heater that is just switched, in part.
 STEADY_SHARE = 0.07
@@ -53,6 +56,26 @@ UNKNOWN = Heater()
 
 
 @dataclass(frozen=True, slots=True)
+class Turns:
+    """Both heaters compared though they are seldom on at once.
+
+    Attributes:
+        sums: of their shares of their first currents, since they were last compared.
+        counts: looks in them.
+        ratio: the first's share to the second's, when last compared.
+        shares: of each to the other's, the higher of the last two.
+    """
+
+    sums: tuple[float, float] = (0.0, 0.0)
+    counts: tuple[int, int] = (0, 0)
+    ratio: float = 1.0
+    shares: tuple[float, float] = (1.0, 1.0)
+
+
+NO_TURN = Turns()
+
+
+@dataclass(frozen=True, slots=True)
 class Currents:
     """Both heaters.
 
@@ -61,11 +84,13 @@ class Currents:
         mains: the mains' voltage as a share of what it was when the run began, as
             each heater shows it.
         mains_ns: when each last did, ns; long before the start: never.
+        turns: both compared though they take turns.
     """
 
     heaters: tuple[Heater, Heater] = (UNKNOWN, UNKNOWN)
     mains: tuple[float, float] = (1.0, 1.0)
     mains_ns: tuple[int, int] = (NEVER_NS, NEVER_NS)
+    turns: Turns = NO_TURN
 
 
 NONE_YET = Currents()
@@ -86,11 +111,12 @@ def follow(currents: Currents, view: View, low_share: float) -> Currents:
     if amperes == (None, None):
         return currents if currents is NONE_YET else NONE_YET
     inner, outer = currents.heaters
-    mains, mains_ns = list(currents.mains), list(currents.mains_ns)
+    mains, mains_ns, turns = list(currents.mains), list(currents.mains_ns), currents.turns
     for index, (was, value) in enumerate(zip((inner, outer), amperes, strict=True)):
         share = _steady_share(was, value)
         if share is not None and MAINS_SHARES[0] <= share <= MAINS_SHARES[1]:
             mains[index], mains_ns[index] = share, view.now_ns
+            turns = _compared(turns, index, share)
     ages_ns = (view.now_ns - mains_ns[0], view.now_ns - mains_ns[1])
     return Currents(
         (
@@ -99,7 +125,21 @@ def follow(currents: Currents, view: View, low_share: float) -> Currents:
         ),
         (mains[0], mains[1]),
         (mains_ns[0], mains_ns[1]),
+        turns,
     )
+
+
+def _compared(was: Turns, index: int, share: float) -> Turns:
+    """The comparison after one more look at one heater."""
+    (one, other), (ones, others) = was.sums, was.counts
+    if index == 0:
+        one, ones = one + share, ones + 1
+    else:
+        other, others = other + share, others + 1
+    if ones < TURN_LOOKS or others < TURN_LOOKS:
+        return Turns((one, other), (ones, others), was.ratio, was.shares)
+    ratio = (one / ones) / (other / others)
+    return Turns(ratio=ratio, shares=(max(ratio, was.ratio), 1.0 / min(ratio, was.ratio)))
 
 
 def _steady_share(was: Heater, value: float | None) -> float | None:

@@ -396,12 +396,13 @@ def _current(limits: Limits, currents: Currents, index: int, *, warned: bool) ->
     if heater.low_looks >= limits.low_looks:
         now_a = heater.first_a * limits.low_share if heater.now_a is None else heater.now_a
         return f"{name} takes {now_a:.1f} A, had {heater.first_a:.1f}"
-    if heater.share is None:
-        return ""
+    share = currents.turns.shares[index]
+    if heater.share is not None:
+        share = min(share, heater.share)
     limit_a = max(limits.joint_lost_a, (1.0 - limits.joint_share) * heater.first_a)
     limit_a -= JOINT_DEADBAND_A if warned else 0.0
-    if (1.0 - heater.share) * heater.first_a >= limit_a:
-        lost = 100.0 * (1.0 - heater.share)
+    if (1.0 - share) * heater.first_a >= limit_a:
+        lost = 100.0 * (1.0 - share)
         return f"{name} takes {lost:.0f} % less current: hot joint or plug"
     return ""
 

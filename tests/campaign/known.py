@@ -8,8 +8,6 @@ from simulator.faults.heat.joint_grows import JointGrows
 
 # Growing faster, a joint chars its plug within some minutes of being there.
 OHM_PER_H_FAST = 4.0
-# Growing more slowly it comes to that in the hold, where both heaters are seldom on at once.
-OHM_PER_H_SLOW = 1.0
 
 
 def _always(fault: Fault, mode: str) -> bool:
@@ -22,10 +20,6 @@ def _unfed(fault: Fault, mode: str) -> bool:
 
 def _fast_joint(fault: Fault, mode: str) -> bool:
     return isinstance(fault, JointGrows) and fault.ohm_per_h > OHM_PER_H_FAST
-
-
-def _slow_joint(fault: Fault, mode: str) -> bool:
-    return isinstance(fault, JointGrows) and fault.ohm_per_h < OHM_PER_H_SLOW
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,14 +52,6 @@ KNOWN: tuple[Known, ...] = (
         f"when it grows by more than {OHM_PER_H_FAST:g} ohm/h: the current, evened out over a "
         "minute, tells half a minute after the plug begins to char",
         _fast_joint,
-    ),
-    Known(
-        "joint_grows",
-        "missed",
-        f"when it grows by less than {OHM_PER_H_SLOW:g} ohm/h: it comes to 50 W in the hold, and "
-        "hundredths of a current are told from those of the mains only while both heaters "
-        "are on, which in the hold they may not be for an hour",
-        _slow_joint,
     ),
     Known(
         "tap_iced",

@@ -27,7 +27,7 @@ def short_cures() -> list[Order]:
         for order, load in zip(shortest, loads, strict=False)
     ]
     # No seed among them happens to draw it; what these carry is told in any mode.
-    carrying[5] = replace(carrying[5], mode="locked_off")
+    carrying[6] = replace(carrying[6], mode="locked_off")
     less = [
         replace(order, fittings=fittings)
         for order, fittings in zip(shortest[CARRYING:], LESS_FITTED, strict=True)

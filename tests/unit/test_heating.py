@@ -138,5 +138,29 @@ def test_a_look_just_as_it_switches_off_is_no_change(shown_a: float) -> None:
     assert currents.heaters[0].low_looks <= 1
 
 
+def _turns(inner_a: list[float], outer_a: list[float]) -> Currents:
+    """A first figure with both on, then turns of a minute each: never on at once."""
+    inner, outer = [6.9] * 30, [6.9] * 30
+    for one, other in zip(inner_a, outer_a, strict=True):
+        inner += [one] * 6 + [0.0] * 6
+        outer += [0.0] * 6 + [other] * 6
+    return _currents(inner, outer)
+
+
+def test_a_joint_shows_though_the_heaters_take_turns() -> None:
+    currents = _turns([6.9] * 6, [6.69] * 6)
+    assert currents.heaters[1].share == pytest.approx(1.0)
+    assert currents.turns.shares[1] == pytest.approx(6.69 / 6.9, abs=1e-3)
+    assert currents.turns.shares[0] >= 1.0
+
+
+def test_the_mains_fall_between_two_turns_and_no_heater_is_blamed() -> None:
+    for turn in range(1, 9):
+        falls = _turns(
+            [6.9] * turn + [6.56] * (9 - turn), [6.9] * (turn - 1) + [6.56] * (10 - turn)
+        )
+        assert min(falls.turns.shares) == pytest.approx(1.0, abs=0.012)
+
+
 def test_with_no_currents_nothing_is_remembered() -> None:
     assert follow_current(NONE_YET, _view({"pad_inner_c": 140.0}), 0.8) is NONE_YET
