@@ -14,10 +14,6 @@ def _always(fault: Fault, mode: str) -> bool:
     return True
 
 
-def _unfed(fault: Fault, mode: str) -> bool:
-    return mode != "relieving"
-
-
 def _fast_joint(fault: Fault, mode: str) -> bool:
     return isinstance(fault, JointGrows) and fault.ohm_per_h > OHM_PER_H_FAST
 
@@ -56,10 +52,9 @@ KNOWN: tuple[Known, ...] = (
     Known(
         "tap_iced",
         "missed",
-        "where no regulator vents and refills: a gauge that follows in 20 min shows the same "
-        "as one that follows at once while the bag stands still, and flickers as before; "
-        "once the bag loses air, what it shows late is told late",
-        _unfed,
+        "a gauge that follows in 20 min shows the same as one that follows at once while the "
+        "bag stands still, and flickers as before; once the bag loses air, what it shows is "
+        "late. Where a regulator vents and refills often enough it is found",
     ),
 )
 

@@ -1,6 +1,6 @@
 """The cures of the test command: short ones, run whole, and all of the catalogue struck on forks.
 
-Eight carry all faults and disturbances between them, everything fitted; two more,
+Eight carry all faults and disturbances between them, everything fitted; six more,
 with less fitted, carry nothing. With the forks that makes some 130 courses.
 """
 
@@ -13,7 +13,7 @@ from tests.campaign.draws import DISTURBANCES, FAULTS, draw
 SEED = 6
 DRAWN = 160  # of which the shortest are taken
 CARRYING = 8
-LESS_FITTED = ("usual", "few")
+LESS_FITTED = ("usual", "few") * 3
 
 
 def short_cures() -> list[Order]:

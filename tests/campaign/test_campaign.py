@@ -198,7 +198,7 @@ def test_the_exact_interval() -> None:
         ("joint_grows", "late", 3.9, "relieving", False),
         ("joint_grows", "late", 0.9, "relieving", False),
         ("tap_iced", "missed", None, "locked_off", True),
-        ("tap_iced", "missed", None, "relieving", False),
+        ("tap_iced", "missed", None, "relieving", True),
         ("hose_burst", "late", None, "relieving", False),
     ],
 )
