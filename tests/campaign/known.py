@@ -50,6 +50,13 @@ KNOWN: tuple[Known, ...] = (
         _fast_joint,
     ),
     Known(
+        "thermocouple_drifts",
+        "missed",
+        "a thermocouple that creeps shows as two pads that creep apart, which a thermostat "
+        "does as well; pad.mismatch speaks at 15 C apart, with the slower ones after the "
+        "deadline. Not mended yet: the growth of the difference would tell sooner",
+    ),
+    Known(
         "tap_iced",
         "missed",
         "a gauge that follows in 20 min shows the same as one that follows at once while the "
