@@ -18,11 +18,11 @@ Trips when:
     Asks at 30 min, chirps at 35, warns the supervisor at 40 (45, 50, 55). When
     anything else begins to stand, the shorter times count again from the last
     press, but the trip comes 10 min later at the earliest. In cool-down and
-    let-down it goes as far as the warning and never trips, unless heat is allowed. Judged in an open run
-    until it is done or aborted, and outside one while pads above 50 C are heated.
-    Left to cool, heat off and the air in, nobody need press at all, unless heat
-    stands that will not go off; the bags, the pads and the links are watched on by
-    their own alarms.
+    let-down it goes as far as the warning and never trips, unless heat is allowed.
+    Judged in an open run until it is done or aborted, and outside one while pads
+    above 50 C are heated. Left to cool, heat off and the air in, nobody need press
+    at all, unless heat stands that will not go off; the bags, the pads and the
+    links are watched on by their own alarms.
 Clears when:
     Someone presses here, start or reset at the rig: a press counts when the
     button goes down, so one that is held or taped counts once, and one found
