@@ -38,6 +38,8 @@ TAGS = frozenset(
         "bag.sensor",
         "supply.low",
         "mains.lost",
+        "rig.button_stuck",
+        "rig.cutout_open",
         "rig.estop",
         "release.hot",
         "release.pins_under_pressure",

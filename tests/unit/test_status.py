@@ -105,12 +105,15 @@ def test_what_is_over_and_unseen_and_what_is_out_of_service_is_told() -> None:
     story, limits = in_hold()
     out = Command("c-1", "out_of_service", "Ada", "mqtt", WALL_0, "pad.mismatch", 60.0, "lead")
     story.commands.append(out)
-    story.run(60, bag_inner_kpa=140.0).run(1, bag_inner_kpa=207.0).run(120)
+    story.run(40, pad_inner_c=156.0, pad_outer_c=156.0).run(
+        60, pad_inner_c=140.0, pad_outer_c=140.0
+    )
+    story.run(120)
     message = message_of(story, limits)
-    (over,) = [item for item in message.over_unseen if item.tag == "bag.low"]
+    (over,) = [item for item in message.over_unseen if item.tag == "pad.overtemperature"]
     assert over.worst == "trip"
     assert over.since < over.over
-    assert "bag.low" not in [alarm.tag for alarm in message.alarms]
+    assert "pad.overtemperature" not in [alarm.tag for alarm in message.alarms]
     (gone,) = message.out_of_service
     assert (gone.tag, gone.who, gone.via, gone.why) == ("pad.mismatch", "Ada", "mqtt", "lead")
     hour_later = f"{int(gone.since[11:13]) + 1:02d}{gone.since[13:16]}"
