@@ -409,15 +409,3 @@ def _sentence(text: str) -> str:
     """Begins with a capital and ends with one full stop; empty stays empty."""
     text = _capital(text.strip())
     return text if not text or text[-1] in ".!?" else f"{text}."
-
-
-def alarm_text(
-    title: str, row: Row, level: Level, said: str, frame: Frame, *, watch_only: bool
-) -> str:
-    """The short form of an alarm just begun; for those who do not yet call `alarm_told`.
-
-    Source:
-        `alarm_told`.
-    """
-    telling = telling_of(title, frame, watch_only=watch_only)
-    return alarm_told(telling, Subject(row, level, said, frame.wall_ns)).short

@@ -7,9 +7,8 @@ Source:
 from dataclasses import dataclass
 
 from rules.atmosphere import atmosphere_kpa as atmosphere_kpa  # noqa: PLC0414  # for hazards of air
-from rules.boiling import KELVIN as KELVIN  # noqa: PLC0414  # as above
 from rules.boiling import opens_below_c
-from rules.channels import BAGS, BY_NAME, PADS
+from rules.channels import BY_NAME, PADS
 from rules.events import Level
 from rules.facts import RigFacts
 from rules.frame import NS_PER_S
@@ -166,30 +165,6 @@ def pressure_needed(view: View, highest_c: float) -> bool:
     if not view.pressurised or view.phase not in UNDER_AIR:
         return False
     return view.phase is not Phase.COOL_DOWN or hot(view, highest_c) is not False
-
-
-def gas_k(view: View, bag: str, *, share: float, ambient_c: float) -> float | None:
-    """Modelled temperature of the air in a bag, K; None when no pad can be read.
-
-    Args:
-        view: the frame.
-        bag: channel of the bag; its own pad warms it, the other stands in.
-        share: how far the air goes from ambient to the pad, 0 to 1.
-        ambient_c: taken when no ambient sensor can be read, °C.
-
-    Source:
-        This project's design: ambient + f (pad - ambient), f 0.3 to 0.6.
-    """
-    own = PADS[BAGS.index(bag)]
-    value_c = view.good(own)
-    if value_c is None:
-        hottest = hottest_pad(view)
-        if hottest is None:
-            return None
-        value_c = hottest[1]
-    ambient = view.good("ambient_c")
-    around_c = ambient_c if ambient is None else ambient
-    return KELVIN + around_c + share * (value_c - around_c)
 
 
 def duration(seconds: float) -> str:
